@@ -1,0 +1,51 @@
+"""The embedded reference engine: a dynamic two-stage radial with an exhaust-driven first stage, invented throughout.
+
+A statement about a simulated engine of an invented family; nothing in it is a power setting for a real one.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from leverproof.errors import InputError
+from leverproof.stand.port import StandFile
+from leverproof_adapters.reference_engine.components import honest, with_constant
+from leverproof_adapters.reference_engine.defects import with_defect
+from leverproof_adapters.reference_engine.parameters import parameter_set, scaled
+from leverproof_adapters.reference_engine.session import ReferenceSession
+from leverproof_adapters.reference_engine.variants import variant_factors
+
+__all__ = ["open_stand"]
+
+_OPTIONS = {"coefficients", "variant", "constant"}
+
+
+def open_stand(stand: StandFile, *, defect: str | None) -> ReferenceSession:
+    """Mounts the parameter set named by ``stand.target``.
+
+    Options: ``coefficients`` scales named coefficients, ``variant`` applies a named honest set of such factors,
+    ``constant`` replaces ``shaft``, ``gas_path`` or ``cylinder`` by a constant one. ``defect`` builds in one of
+    :data:`leverproof_adapters.reference_engine.defects.DEFECTS`. Raises :class:`InputError` for unknown names.
+    """
+    unknown = set(stand.options) - _OPTIONS
+    if unknown:
+        raise InputError(f"unknown option {sorted(unknown)[0]!r}", f"{stand.path}: options", code="option")
+    parameters = parameter_set(stand.target)
+    if "variant" in stand.options:
+        parameters = scaled(parameters, variant_factors(str(stand.options["variant"])))
+    parameters = scaled(parameters, _factors(stand.options.get("coefficients", {}), stand.path))
+    build = honest(parameters)
+    if "constant" in stand.options:
+        build = with_constant(build, str(stand.options["constant"]))
+    if defect is not None:
+        build = with_defect(build, defect)
+    return ReferenceSession(build, f"reference engine {parameters.variant}")
+
+
+def _factors(table: Any, path: str) -> dict[str, float]:
+    good = isinstance(table, dict) and all(
+        isinstance(v, int | float) and not isinstance(v, bool) for v in table.values()
+    )
+    if not good:
+        raise InputError("expected a table of factors", f"{path}: options.coefficients", code="option")
+    return {str(name): float(factor) for name, factor in table.items()}

@@ -1,0 +1,135 @@
+"""Stepping: starting state, inner steps, readings, residual."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from leverproof.quantities import UNITS, convert
+from leverproof.timegrid import TICKS_PER_SECOND
+from leverproof_adapters.reference_engine.components import Build
+from leverproof_adapters.reference_engine.controls import asked_positions, light_state
+from leverproof_adapters.reference_engine.parameters import Parameters
+from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
+
+INNER_TICKS = TICKS_PER_SECOND // 40
+"""Longest inner step: 25 ms. Every grid step is cut into equal inner steps no longer than this."""
+
+_PER_INHG = 1.0 / UNITS["inHg"].scale
+_PER_RPM = 1.0 / UNITS["rpm"].scale
+_PER_HP = 1.0 / UNITS["hp"].scale
+_PER_LBF_FT = 1.0 / UNITS["lbf.ft"].scale
+_PER_LB_H = 1.0 / UNITS["lb/h"].scale
+_ZERO_C = UNITS["degC"].offset
+_IDLE = convert(660.0, "rpm", "rad/s")
+
+
+def inner_steps(step_ticks: int) -> int:
+    """Inner steps in one grid step."""
+    return -(-step_ticks // INNER_TICKS)
+
+
+def pace(build: Build, step_ticks: int) -> Pace:
+    """The inner step of a grid step and the share of each lag that passes in it."""
+    p = build.parameters
+    dt = build.time_scale(step_ticks) * step_ticks / (TICKS_PER_SECOND * inner_steps(step_ticks))
+
+    def share(lag: float) -> float:
+        return -math.expm1(-dt / lag)
+
+    return Pace(
+        dt,
+        share(p.throttle_lag),
+        share(p.boost_lag),
+        share(p.gate_lag),
+        share(p.manifold_lag),
+        share(p.exhaust_lag),
+        share(p.air_temperature_lag),
+        share(p.gas_temperature_lag),
+        share(p.head_lag),
+    )
+
+
+def starting_state(p: Parameters, running: Array, levers: Levers, air: Air) -> State:
+    """A warm engine somewhere near equilibrium where ``running`` is 1, a cold still one where it is 0."""
+    s = State()
+    throttle, boost = asked_positions(p, levers)
+    on = running > 0.5
+    s.throttle, s.boost = throttle + 0.0, boost + 0.0
+    s.gate = 1.0 - boost
+    s.servo = boost * 0.5
+    asked = p.rated_speed * (p.least_governed + (1.0 - p.least_governed) * levers.propeller)
+    s.crank = np.where(on, np.minimum(_IDLE + throttle * 3.0 * (asked - _IDLE), asked), 0.0)
+    s.crank_acceleration = np.zeros_like(running)
+    s.turbo = np.where(on, 60.0 + 500.0 * throttle + 0.5 * p.turbo_limit * boost * throttle, 0.0)
+    s.blade = p.fine_stop + np.where(on, 8.0 * throttle + air.speed * 0.15, 0.0)
+    firing = 0.35 + 1.2 * np.minimum(throttle, 0.7)
+    s.manifold = np.where(on, air.pressure * firing, air.ram_pressure)
+    s.throat = np.where(on, air.pressure * np.minimum(firing, 0.9), air.ram_pressure)
+    s.collector = np.where(on, air.pressure * 1.03, air.pressure)
+    s.air_temperature = air.ram_temperature + 0.0
+    s.charge_temperature = air.ram_temperature + np.where(on, 60.0, 0.0)
+    s.gas_temperature = np.where(on, 1000.0, air.temperature)
+    s.head_temperature = np.where(on, 420.0, air.temperature)
+    s.light_zone = np.zeros_like(running)
+    return s
+
+
+def step(build: Build, s: State, levers: Levers, air: Air, pace: Pace) -> Point:
+    """One inner step: evaluate the instant, then move the carried state. Returns the evaluation."""
+    x = build.evaluate(s, levers, air)
+    for mover in build.movers():
+        mover(build.parameters, s, levers, air, x, pace)
+    return x
+
+
+def residual(s: State, x: Point, p: Parameters) -> Array:
+    """Largest relative distance of each lane from steady state: lagged quantities from their targets, shaft torques
+    from balance (relative to the larger torque)."""
+    turbo = (x.turbine_torque - x.compressor_torque - p.turbo_drag * s.turbo - p.turbo_drag_constant) / (
+        x.turbine_torque
+    )
+    driving = x.indicated_torque - x.pumping_torque - x.friction_torque - x.blower_torque
+    crank = (driving - p.reduction * x.propeller_torque) / x.indicated_torque
+    parts = (
+        x.manifold_pressure / s.manifold - 1.0,
+        x.back_pressure / s.collector - 1.0,
+        x.throat_pressure / s.throat - 1.0,
+        x.air_temperature / s.air_temperature - 1.0,
+        x.charge_temperature / s.charge_temperature - 1.0,
+        x.gas_temperature / s.gas_temperature - 1.0,
+        turbo,
+        crank,
+    )
+    result: Array = np.max(np.abs(np.stack(parts)), axis=0)
+    return result
+
+
+def readings(build: Build, s: State, air: Air, x: Point) -> dict[str, Array]:
+    """Every reading in its canonical unit, by channel name; ``brake_power = torque x engine_speed``."""
+    p = build.parameters
+    torque = x.indicated_torque - x.pumping_torque - x.friction_torque - x.blower_torque
+    result = {
+        "manifold_pressure": s.manifold * _PER_INHG,
+        "engine_speed": s.crank * _PER_RPM,
+        "turbo_speed": s.turbo * _PER_RPM,
+        "brake_power": torque * s.crank * _PER_HP,
+        "torque": torque * _PER_LBF_FT,
+        "fuel_flow": x.fuel_flow * _PER_LB_H,
+        "carburettor_air_temperature": s.air_temperature - _ZERO_C,
+        "carburettor_deck_pressure": x.deck_pressure * _PER_INHG,
+        "exhaust_back_pressure": s.collector * _PER_INHG,
+        "manifold_temperature": s.charge_temperature - _ZERO_C,
+        "exhaust_gas_temperature": s.gas_temperature - _ZERO_C,
+        "cylinder_head_temperature": s.head_temperature - _ZERO_C,
+        "wastegate_opening": s.gate,
+        "blade_angle": s.blade,
+        "turbo_overspeed_light": light_state(p, s.light_zone),
+        "throttle_position": s.throttle,
+        "boost_position": s.boost,
+        "ambient_pressure": air.pressure * _PER_INHG,
+        "ambient_temperature": air.temperature - _ZERO_C,
+    }
+    build.readings(p, s, air, x, result)
+    return result

@@ -1,0 +1,127 @@
+"""All reference cases that can be run: the shipped ones and a user's own folders."""
+
+from __future__ import annotations
+
+import fnmatch
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from leverproof.cases.loader import parse_case
+from leverproof.cases.model import ReferenceCase
+from leverproof.errors import InputError, UsageError, nearest
+from leverproof.reference_data import reference_data
+from leverproof.toml_file import parse_toml, read_text
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """The cases in order of the ladder of subjects, the problems of the files that could not be read, the ladder
+    (subject -> subjects it stands on) and the verbatim text of each case by id."""
+
+    cases: tuple[ReferenceCase, ...]
+    problems: tuple[InputError, ...]
+    ladder: dict[str, tuple[str, ...]]
+    texts: dict[str, str]
+    suite: str
+
+    def subjects(self) -> tuple[str, ...]:
+        """Subjects in ladder order, then those of the user's own cases."""
+        own = sorted({c.subject for c in self.cases} - set(self.ladder))
+        return (*self.ladder, *own)
+
+    def select(self, patterns: Sequence[str], subjects: Sequence[str]) -> tuple[ReferenceCase, ...]:
+        """The cases whose id fits a pattern and whose subject is named; all when nothing is asked.
+
+        Raises :class:`UsageError` for a pattern or subject that fits nothing, with the nearest word."""
+        for pattern in patterns:
+            if not fnmatch.filter([c.id for c in self.cases], pattern):
+                broken = [
+                    p for p in self.problems if f"/{pattern}.toml" in p.where or p.where.startswith(pattern)
+                ]
+                raise UsageError(
+                    f"no case fits {pattern!r}",
+                    "--case",
+                    "its file is invalid, see above"
+                    if broken
+                    else nearest(pattern, [c.id for c in self.cases]),
+                    "case",
+                )
+        for subject in subjects:
+            if subject not in self.subjects():
+                raise UsageError(
+                    f"no subject {subject!r}", "--subject", nearest(subject, self.subjects()), "subject"
+                )
+        return tuple(
+            c
+            for c in self.cases
+            if (not patterns or any(fnmatch.fnmatchcase(c.id, p) for p in patterns))
+            and (not subjects or c.subject in subjects)
+        )
+
+    def case(self, case_id: str) -> ReferenceCase:
+        """The case of that id; raises :class:`UsageError` naming the nearest."""
+        for case in self.cases:
+            if case.id == case_id:
+                return case
+        raise UsageError(f"no case {case_id!r}", "", nearest(case_id, [c.id for c in self.cases]), "case")
+
+
+def load_catalogue(folders: Sequence[str] = ()) -> Catalogue:
+    """The shipped cases and those under the user's ``folders``.
+
+    A file that cannot be read becomes a problem and costs no other case. A user's case must not take the id of
+    another."""
+    ladder, suite = _suite()
+    cases: dict[str, ReferenceCase] = {}
+    texts: dict[str, str] = {}
+    problems: list[InputError] = []
+    for where, source in _files(folders, problems):
+        try:
+            text = read_text(source)
+            case = parse_case(text, where)
+            if case.id in cases:
+                raise InputError(
+                    f"duplicate case id {case.id!r}, also in {cases[case.id].path}",
+                    f"{where}: id",
+                    "give it another id",
+                    "duplicate",
+                )
+        except InputError as problem:
+            problems.append(problem)
+            continue
+        cases[case.id] = case
+        texts[case.id] = text
+    order = {subject: i for i, subject in enumerate(ladder)}
+    ranked = sorted(cases.values(), key=lambda c: (order.get(c.subject, len(order)), c.subject, c.id))
+    return Catalogue(tuple(ranked), tuple(problems), ladder, texts, suite)
+
+
+def _suite() -> tuple[dict[str, tuple[str, ...]], str]:
+    file = reference_data() / "suite.toml"
+    document = parse_toml(read_text(file), "suite.toml")
+    ladder = {entry["name"]: tuple(entry.get("stands_on", ())) for entry in document["subject"]}
+    return ladder, str(document["version"])
+
+
+def _files(folders: Sequence[str], problems: list[InputError]) -> Iterator[tuple[str, Traversable]]:
+    yield from _walk(reference_data() / "cases", "cases")
+    for folder in folders:
+        path = Path(folder)
+        if not path.is_dir():
+            problems.append(
+                InputError(
+                    f"{folder!r} is not a folder", "--cases", "name a folder that holds case files", "folder"
+                )
+            )
+            continue
+        yield from _walk(path, str(path))
+
+
+def _walk(folder: Traversable, where: str) -> Iterator[tuple[str, Traversable]]:
+    for entry in sorted(folder.iterdir(), key=lambda e: e.name):
+        if entry.is_dir():
+            yield from _walk(entry, f"{where}/{entry.name}")
+        elif entry.name.endswith(".toml"):
+            yield f"{where}/{entry.name}", entry

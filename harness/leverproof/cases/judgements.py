@@ -1,0 +1,183 @@
+"""Reading the judgements of a case into data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from leverproof.cases.model import Applies, AtEqual, Event, Exercised, Judgement, Per, Ref, Value
+from leverproof.cases.values import parse_applies, parse_tolerance, parse_value
+from leverproof.channels import CHANNELS, channel, state_index
+from leverproof.errors import InputError
+from leverproof.quantities import parse
+
+_TIMED = ("response",)
+
+
+def parse_judgement(entry: Mapping[str, Any], where: str) -> Judgement:
+    """One judgement; its values are checked against the unit of what it judges."""
+    what = entry["what"]
+    symbol = _unit(entry, where)
+    value_keys = ("expected", "at_most", "at_least", "least_step")
+    values: dict[str, Value | None] = {
+        key: parse_value(entry[key], f"{where}.{key}", symbol) if key in entry and what != "state" else None
+        for key in value_keys
+    }
+    if what == "state" and "expected" in entry:
+        state_index(entry["channel"], entry["expected"], f"{where}.expected")
+        values["expected"] = Value(word=entry["expected"])
+    less = entry.get("less", ())
+    return Judgement(
+        id=entry["id"],
+        what=what,
+        asked=entry["asked"],
+        weight=entry["weight"],
+        basis=entry["basis"],
+        source=entry["source"],
+        why=entry.get("why", ""),
+        resolves=entry.get("resolves", ""),
+        applies=parse_applies(entry["applies"], f"{where}.applies") if "applies" in entry else Applies(),
+        channel=entry.get("channel", ""),
+        by=channel(entry["by"], f"{where}.by").name if "by" in entry else "",
+        run=entry.get("run", ""),
+        runs=tuple(entry.get("runs", ())),
+        reading=_ref(entry.get("reading")),
+        readings=tuple(_must(r) for r in entry.get("readings", ())),
+        relative_to=_ref(entry.get("relative_to")),
+        more=_ref(entry.get("more")),
+        less=tuple(_must(r) for r in ([less] if isinstance(less, str) else less)),
+        expected=values["expected"],
+        at_most=values["at_most"],
+        at_least=values["at_least"],
+        least_step=values["least_step"],
+        at=parse_value(entry["at"], f"{where}.at", CHANNELS[entry["channel"]].unit)
+        if what == "crossing"
+        else None,
+        at_reading=entry.get("at", "") if what == "state" else "",
+        tolerance=parse_tolerance(entry.get("tolerance"), f"{where}.tolerance", symbol),
+        time_tolerance=entry.get("time_tolerance"),
+        window=_pair(entry.get("window")),
+        once_settled=bool(entry.get("once_settled", False)),
+        include_seek=bool(entry.get("include_seek", False)),
+        change_from=entry.get("change_from", ""),
+        at_equal=_at_equal(entry.get("at_equal"), f"{where}.at_equal"),
+        exercised=_exercised(entry.get("exercised"), f"{where}.exercised"),
+        per=_per(entry.get("per"), f"{where}.per", symbol),
+        over=entry.get("over", ""),
+        direction=entry.get("direction", ""),
+        span=_span(entry.get("span"), f"{where}.span"),
+        while_ending=tuple(entry.get("while_ending", ())),
+        events=tuple(_event(e, f"{where}.events[{i}]") for i, e in enumerate(entry.get("events", ()))),
+        least_gap=_gap(entry.get("least_gap"), f"{where}.least_gap"),
+        table=entry.get("table", ""),
+        seen=entry.get("seen", ""),
+        since=entry.get("since", ""),
+        between=_pair(entry.get("between")),
+        measure=entry.get("measure", ""),
+        longer_than=entry.get("longer_than", ""),
+        seek=entry.get("seek", ""),
+        endings=tuple(entry.get("endings", ())),
+    )
+
+
+def _unit(entry: Mapping[str, Any], where: str) -> str:
+    """Unit in which a judgement's values are compared."""
+    what = entry["what"]
+    if "channel" in entry:
+        judged = channel(entry["channel"], f"{where}.channel")
+        if judged.states and what not in ("state", "order"):
+            raise InputError(
+                f"{judged.name} has states, not numbers",
+                f"{where}.channel",
+                "judge it with what = 'state'",
+                "channel",
+            )
+    if what in _TIMED:
+        return "s"
+    if what == "crossing":
+        return "ft" if entry["over"] == "altitude" else "1"
+    if what in ("exponent", "identity", "grid_step") or "relative_to" in entry:
+        return "1"
+    return CHANNELS[entry["channel"]].unit if "channel" in entry else "1"
+
+
+def _ref(text: str | None) -> Ref | None:
+    return None if text is None else _must(text)
+
+
+def _must(text: str) -> Ref:
+    run, _, reading = text.rpartition(".")
+    return Ref(run, reading)
+
+
+def _pair(entry: Any) -> tuple[str, str] | None:
+    return None if entry is None else (entry[0], entry[1])
+
+
+def _gap(entry: Any, where: str) -> Any:
+    if entry is None:
+        return None
+    gap = parse(entry, where)
+    if gap.to("s", where) < 0.0:
+        raise InputError("a gap cannot be negative", where, code="range")
+    return gap
+
+
+def _span(entry: Any, where: str) -> tuple[Value, Value] | None:
+    if entry is None:
+        return None
+    low, high = (Value(quantity=parse(e, f"{where}[{i}]")) for i, e in enumerate(entry))
+    if (
+        low.quantity is None
+        or high.quantity is None
+        or not low.quantity.to(high.quantity.unit) < high.quantity.value
+    ):
+        raise InputError("the span is empty or reversed", where, "lower bound first", "range")
+    return low, high
+
+
+def _at_equal(entry: Any, where: str) -> AtEqual | None:
+    if entry is None:
+        return None
+    held = channel(entry["channel"], f"{where}.channel")
+    return AtEqual(held.name, parse_value(entry["value"], f"{where}.value", held.unit), entry["slope"])
+
+
+def _exercised(entry: Any, where: str) -> Exercised | None:
+    if entry is None:
+        return None
+    held = channel(entry["channel"], f"{where}.channel")
+    by = parse_value(entry["by"], f"{where}.by", held.unit)
+    return Exercised(held.name, by, _must(entry["more"]), _must(entry["less"]))
+
+
+def _per(entry: Any, where: str, symbol: str) -> Per | None:
+    if entry is None:
+        return None
+    held = channel(entry["channel"], f"{where}.channel")
+    rate = parse(entry["rate"], f"{where}.rate")
+    if symbol == "hp" and held.unit == "inHg":
+        rate.to("hp/inHg", f"{where}.rate")
+    return Per(held.name, rate)
+
+
+def _event(entry: Mapping[str, Any], where: str) -> Event:
+    seen = channel(entry["channel"], f"{where}.channel")
+    kinds = [k for k in ("crosses", "fraction", "state") if k in entry]
+    if len(kinds) != 1:
+        raise InputError("an event has one of crosses, fraction, state", where, code="event")
+    if kinds == ["fraction"] and "between" not in entry:
+        raise InputError("a fraction is of the change between two readings", f"{where}.between", code="event")
+    if kinds == ["crosses"] and "direction" not in entry:
+        raise InputError("a crossing is rising or falling", f"{where}.direction", code="event")
+    if kinds == ["state"]:
+        state_index(seen.name, entry["state"], f"{where}.state")
+    return Event(
+        entry["name"],
+        seen.name,
+        entry.get("direction", ""),
+        parse_value(entry["crosses"], f"{where}.crosses", seen.unit) if "crosses" in entry else None,
+        entry.get("fraction"),
+        _pair(entry.get("between")),
+        entry.get("state", ""),
+    )

@@ -1,0 +1,108 @@
+"""``leverproof run``: mounts a model, moves its levers, judges what comes out and reports."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from leverproof.cli.progress import ProgressLine
+from leverproof.cli.screen import colour, say, width, write_file
+
+if TYPE_CHECKING:
+    from leverproof.record.reader import Record
+
+FOLDER = "leverproof-record"
+SEED = 1
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Adds what the command takes."""
+    parser.add_argument(
+        "--stand", metavar="FILE", help="how the model is mounted (default: the embedded engine)"
+    )
+    parser.add_argument(
+        "--sheet", metavar="FILE", help="engine sheet, a file or a shipped id (default: the stand's)"
+    )
+    parser.add_argument(
+        "--case",
+        metavar="GLOB",
+        action="append",
+        default=[],
+        help="only cases whose id fits; may be repeated",
+    )
+    parser.add_argument(
+        "--cases",
+        metavar="DIR",
+        action="append",
+        default=[],
+        help="a folder of further cases; may be repeated",
+    )
+    parser.add_argument(
+        "--subject", metavar="NAME", action="append", default=[], help="only this subject; may be repeated"
+    )
+    parser.add_argument(
+        "--seed", metavar="N", type=int, default=SEED, help=f"for off-points (default: {SEED})"
+    )
+    parser.add_argument(
+        "--out", metavar="DIR", type=Path, default=Path(FOLDER), help=f"the record (default: {FOLDER}/)"
+    )
+    parser.add_argument("--json", metavar="FILE", type=Path, help="also report as one JSON object")
+    parser.add_argument("--junit", metavar="FILE", type=Path, help="also report as JUnit XML")
+    parser.add_argument("--markdown", metavar="FILE", type=Path, help="also report as Markdown")
+    parser.add_argument(
+        "--defect", metavar="NAME", help="build a seeded defect into the model (see: defects)"
+    )
+    parser.set_defaults(do=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Runs the session and renders its record; returns the session's exit code."""
+    from leverproof.record.reader import read_record
+    from leverproof.session import RunRequest, run_session
+
+    asked: dict[str, Path | None] = {kind: getattr(options, kind) for kind in ("json", "junit", "markdown")}
+    wanted = {kind: path for kind, path in asked.items() if path is not None}
+    for kind, path in wanted.items():
+        _check(kind, path, options.out)
+    request = RunRequest(
+        stand=options.stand,
+        sheet=options.sheet,
+        cases=tuple(options.case),
+        case_folders=tuple(options.cases),
+        subjects=tuple(options.subject),
+        seed=options.seed,
+        out=options.out,
+        defect=options.defect,
+        command=options.words,
+    )
+    with ProgressLine() as progress:
+        code: int = run_session(request, progress)
+    record = read_record(options.out)
+    say(rendered(record, "table"))
+    for kind, path in wanted.items():
+        write_file(path, rendered(record, kind))
+    return code
+
+
+def rendered(record: Record, kind: str) -> str:
+    """The record as ``table``, ``json``, ``junit`` or ``markdown``."""
+    from leverproof.report import json_report, junit, markdown, terminal
+
+    if kind == "table":
+        return terminal.render(record, width=width(), colour=colour())
+    if kind == "json":
+        return json_report.render(record)
+    return junit.render(record) if kind == "junit" else markdown.render(record)
+
+
+def _check(kind: str, path: Path, out: Path) -> None:
+    """Refuses a report file before the run that could not be written after it."""
+    from leverproof.errors import UsageError
+
+    if path.resolve().is_relative_to(out.resolve()):
+        raise UsageError(
+            "a report cannot lie inside the record", f"--{kind} {path}", "put it beside the record"
+        )
+    if not path.absolute().parent.is_dir() or path.is_dir():
+        raise UsageError("cannot write this file", f"--{kind} {path}", "name a file in a folder that exists")

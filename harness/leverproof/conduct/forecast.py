@@ -1,0 +1,51 @@
+"""Where a channel will come to rest, from what it does while the levers are still. Pure, plain floats: it is
+called for every lane every second, where small arrays would cost more than the engine."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+# Of white noise the second difference has a standard deviation of sqrt(6) and a mean modulus of 0.798 times
+# that.
+_MEAN_SECOND_DIFFERENCE = 1.954
+_SLOWEST_RATIO = 0.93
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """``end`` value and its ``doubt`` in the channel's unit; ``lag`` (s), NaN when no single lag shows."""
+
+    end: float
+    doubt: float
+    lag: float = math.nan
+
+
+def forecast(trace: list[float], third: int, step_seconds: float) -> Forecast:
+    """End value of an exponential through the means of the last three stretches of ``third`` samples.
+
+    Means of equal stretches of an exponential are a geometric series, so its limit is known from three of
+    them (Aitken's delta-squared process). Where the series does not slow down the limit is not known and the
+    doubt says so. Needs ``3 * third`` samples.
+    """
+    last = len(trace)
+    a = sum(trace[last - 3 * third : last - 2 * third]) / third
+    b = sum(trace[last - 2 * third : last - third]) / third
+    c = sum(trace[last - third :]) / third
+    if not math.isfinite(a + b + c):
+        return Forecast(c, math.inf)
+    ends = trace[-12:]
+    bends = sum([abs(p - 2.0 * q + r) for p, q, r in zip(ends, ends[1:], ends[2:], strict=False)])
+    blur = bends / max(1, len(ends) - 2) / _MEAN_SECOND_DIFFERENCE / math.sqrt(third) + 1e-7 * abs(c)
+    early, late = b - a, c - b
+    if abs(late) <= 4.0 * blur and abs(early) <= 4.0 * blur:
+        return Forecast(c, 2.0 * blur)
+    ratio = late / early if early else math.inf
+    if ratio <= 0.0:
+        return Forecast(c, max(abs(early), abs(late)) + 2.0 * blur)
+    if ratio >= _SLOWEST_RATIO:
+        return Forecast(c + 3.0 * late, 12.0 * abs(late))
+    short = 1.0 - ratio
+    spread = 2.0 * ratio / (short * short)
+    lag = -third * step_seconds / math.log(ratio)
+    return Forecast(c + late * ratio / short, blur * (2.0 + 3.0 * spread), lag)

@@ -1,0 +1,339 @@
+"""Seek: move one lever until a channel holds a value, knowing nothing of the model.
+
+Move, let the channel come to rest as far as needed to foresee its end value, correct with the gain just
+measured. The end value is what counts, never a crossing on the way. Nothing is ever rewound.
+
+Sizes of probing moves, waiting times and growth of steps are our own choices (assumption); they steer how
+long a seek takes, never whether its ending is true.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+from leverproof.channels import CHANNELS
+from leverproof.conduct.forecast import Forecast, forecast
+from leverproof.conduct.guard import Guard
+from leverproof.conduct.hand import Hand, RefusedError, Steps
+from leverproof.conduct.model import PlannedStep
+from leverproof.timegrid import TICKS_PER_SECOND
+
+FIRST_PROBE = 0.02
+DEAD_TIME = 1.0
+FIRST_LOOK = 2.5
+LONGEST_LOOK = 4.5
+LONGEST_SETTLING = 25.0
+HELD_FOR = 2.0
+AIM = 0.35
+REFINEMENTS = 2
+LEAST_MOVE = 1e-7
+
+
+class _TimeUpError(Exception):
+    """The seek's time limit has come."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeekEnd:
+    """How a seek ended, in the words of a case, and what was seen."""
+
+    ending: str
+    note: str
+
+
+def seek(hand: Hand, step: PlannedStep) -> Steps[SeekEnd]:
+    """Fly one seek. Endings: ``reached``, ``stop``, ``"<channel> limit"``, ``no response``, ``not monotone``,
+    ``not reached``. Raises :class:`RefusedError` for a step that cannot be flown as written."""
+    seeker = _Seeker(hand, step)
+    try:
+        ending = yield from seeker.run()
+    except _TimeUpError:
+        ending = "not reached"
+    return SeekEnd(ending, seeker.note())
+
+
+class _Seeker:
+    """One seek under way. ``gain`` is the change of the settled channel per lever travel, 0.0 until
+    measured."""
+
+    def __init__(self, hand: Hand, step: PlannedStep) -> None:
+        _check(hand, step)
+        self.hand = hand
+        self.lever = step.lever
+        self.column = hand.column(step.channel)
+        self.channel = step.channel
+        self.target = step.value
+        self.within = step.within
+        self.seconds = hand.grid.step / TICKS_PER_SECOND
+        self.control_seconds = hand.control * self.seconds
+        self.per_step = step.rate * self.control_seconds
+        self.deadline = hand.row + hand.grid.rows(step.limit)
+        self.guards = [Guard(name, hand.column(name), limit) for name, limit in step.guard.items()]
+        self.trace: list[float] = []
+        self.gain = 0.0
+        self.lag = 0.0
+        self.finest = math.inf
+        self.probe = FIRST_PROBE
+        self.probe_direction = 0.0
+        self.turned = False
+        self.contradictions = 0
+        self.refinements = REFINEMENTS
+        self.last_size = 0.0
+        self.tripped: Guard | None = None
+        self.tripped_direction = 0.0
+
+    def note(self) -> str:
+        """Where lever and channel were left, and guards that lag carried past their limit."""
+        unit = CHANNELS[self.channel].unit
+        last = self.hand.tail(self.column, 1)
+        seen = f"{self.channel} {last[0]:.6g} {unit}, " if last else ""
+        words = f"{seen}{self.lever} {self.hand.value(self.lever):.4f}"
+        return "; ".join([words, *(passed for guard in self.guards if (passed := guard.passed_by()))])
+
+    def run(self) -> Steps[str]:
+        """The whole seek; returns the ending."""
+        seen = yield from self._settle(self._rested(), math.nan, 0.0)
+        while True:
+            if abs(self.target - seen.end) <= self.within:
+                over = next((guard.name for guard in self.guards if guard.over()), "")
+                if over:
+                    return f"{over} limit"
+                if self._good_enough(seen):
+                    if (yield from self._holds()):
+                        return "reached"
+                    seen = self._look()
+                self.refinements -= 1
+            ending, change = self._next(seen)
+            if ending == "wait":
+                yield from self._rest(self.control_seconds)
+                seen = yield from self._settle(self.trace, math.nan, 0.0)
+                continue
+            if ending:
+                return ending
+            before, was = self.hand.value(self.lever), seen
+            yield from self._move(change)
+            travel = self.hand.value(self.lever) - before
+            seen = yield from self._settle([], was.end, abs(self.gain * travel))
+            self._learn(travel, was, seen)
+            if self.contradictions >= 2:
+                return "not monotone"
+
+    # -- looking -------------------------------------------------------------------------------------------
+
+    def _rested(self) -> list[float]:
+        """What is known of the channel since the levers came to rest before the seek."""
+        rest = self.hand.row - self.hand.still_since
+        rest = min(rest, round((LONGEST_LOOK + DEAD_TIME) / self.seconds))
+        return self.hand.tail(self.column, rest) if rest else []
+
+    def _rest(self, seconds: float) -> Steps[None]:
+        """Hold for some control steps and keep what the channel does."""
+        hand = self.hand
+        left = self.deadline - hand.row
+        if left <= 0:
+            raise _TimeUpError
+        rows = max(1, math.ceil(seconds / self.control_seconds - 1e-9)) * hand.control
+        reply = yield from hand.hold(min(rows, left))
+        self.trace += reply[:, self.column].tolist()
+        for guard in self.guards:
+            guard.watch(reply)
+
+    def _look(self) -> Forecast:
+        """Forecast from the latest rest, leaving out what a dead time could hide."""
+        rested = len(self.trace) * self.seconds
+        window = min(rested - DEAD_TIME, LONGEST_LOOK)
+        return forecast(self.trace, max(1, int(window / 3.0 / self.seconds)), self.seconds)
+
+    def _settle(self, trace: list[float], origin: float, expected: float) -> Steps[Forecast]:
+        """Rest until the end value is known well enough for what is to be decided: the next move, and the
+        gain from the change since ``origin`` (NaN when nothing was moved), which was ``expected`` to be so
+        large."""
+        self.trace = trace
+        missing = FIRST_LOOK - len(trace) * self.seconds
+        if missing > 1e-9:
+            yield from self._rest(missing)
+        seen = self._look()
+        while True:
+            yield from self._rest(1.0)
+            latest = self._look()
+            doubt = max(latest.doubt, abs(latest.end - seen.end))
+            enough = 0.12 * abs(self.target - latest.end)
+            if origin == origin:
+                enough = min(enough, 0.25 * max(expected, abs(latest.end - origin)))
+            if doubt <= max(enough, 0.15 * self.within):
+                break
+            rested = len(self.trace) * self.seconds
+            if rested >= LONGEST_SETTLING or (rested >= 9.0 and self._swing(LONGEST_LOOK) <= self.within):
+                doubt = max(doubt, self._swing(LONGEST_LOOK) / 2.0)
+                break
+            seen = latest
+        if latest.lag == latest.lag:
+            self.lag = latest.lag
+        self.finest = min(self.finest, finest_step(self.trace))
+        doubt = max(doubt, self.finest / 2.0 if self.finest < math.inf else 0.0)
+        for guard in self.guards:
+            guard.settle(self.hand, self.hand.value(self.lever), self.seconds, len(self.trace))
+        return Forecast(latest.end, doubt, latest.lag)
+
+    def _swing(self, seconds: float) -> float:
+        """Largest less smallest sample of the last seconds at rest."""
+        latest = self.trace[-round(seconds / self.seconds) :]
+        return max(latest) - min(latest)
+
+    def _good_enough(self, seen: Forecast) -> bool:
+        """Whether to wait for the channel here instead of moving the lever once more."""
+        off = abs(self.target - seen.end)
+        return off <= AIM * self.within or self.refinements <= 0 or off <= 2.0 * seen.doubt
+
+    def _holds(self) -> Steps[bool]:
+        """Wait until the channel has been inside for 2 s and is foreseen to stay; False when it will not."""
+        rows = round(HELD_FOR / self.seconds)
+        waited = 0
+        while True:
+            latest = self.trace[-rows:]
+            inside = max(latest) - self.target <= self.within and self.target - min(latest) <= self.within
+            seen = self._look()
+            if inside and abs(self.target - seen.end) + seen.doubt <= self.within:
+                return True
+            settled = len(self.trace) * self.seconds >= LONGEST_SETTLING
+            if abs(self.target - seen.end) > self.within + seen.doubt or (waited > 4 and settled):
+                return False
+            yield from self._rest(self._patience(seen))
+            waited += 1
+
+    def _patience(self, seen: Forecast) -> float:
+        """Seconds until the channel should be inside, as far as its lag is known."""
+        off = abs(self.trace[-1] - self.target)
+        if not self.lag or off <= self.within or seen.lag != seen.lag:
+            return self.control_seconds
+        return min(5.0, max(self.control_seconds, self.lag * math.log(off / self.within)))
+
+    # -- deciding ------------------------------------------------------------------------------------------
+
+    def _next(self, seen: Forecast) -> tuple[str, float]:
+        """The ending that is due, "wait", or "" and the next lever move."""
+        place = self.hand.value(self.lever)
+        miss = self.target - seen.end
+        if not self.gain:
+            return self._next_probe(place, math.copysign(1.0, miss), seen)
+        direction = math.copysign(1.0, miss * self.gain)
+        if self.tripped is not None and self.tripped_direction == direction:
+            return f"{self.tripped.name} limit", 0.0
+        room = 1.0 - place if direction > 0 else place
+        if room <= 0.0:
+            return self._at_stop(seen), 0.0
+        size = abs(miss / self.gain)
+        if size > 4.0 * self.last_size:
+            size = min(0.85 * size, 0.4)
+        for guard in self.guards:
+            allowed = guard.room(direction)
+            if allowed <= 0.0:
+                return f"{guard.name} limit", 0.0
+            size = min(size, allowed)
+        return "", direction * min(max(size, LEAST_MOVE), room)
+
+    def _next_probe(self, place: float, towards: float, seen: Forecast) -> tuple[str, float]:
+        """The next probing move while the lever has shown no effect yet, to each stop in turn."""
+        self.probe_direction = self.probe_direction or towards
+        for _ in range(2):
+            direction = self.probe_direction
+            blocked = self.tripped is not None and self.tripped_direction == direction
+            room = 1.0 - place if direction > 0 else place
+            if room > 0.0 and not blocked:
+                return "", direction * min(self.probe, room)
+            if self.turned:
+                break
+            self.turned, self.probe_direction = True, -direction
+            self.probe = max(FIRST_PROBE, self.probe / 4.0)
+        if self.tripped is not None:
+            return f"{self.tripped.name} limit", 0.0
+        return ("no response" if self._quiet(seen) else "wait"), 0.0
+
+    def _quiet(self, seen: Forecast) -> bool:
+        """Whether the channel is at rest: not in the middle of a swing that could hide a response."""
+        steady = max(CHANNELS[self.channel].band, self.within)
+        return self._swing(HELD_FOR) <= steady and seen.doubt <= steady
+
+    def _at_stop(self, seen: Forecast) -> str:
+        """The ending of a seek whose lever has no travel left."""
+        if not self._quiet(seen) or abs(self.target - seen.end) <= self.within:
+            return "wait"
+        return "not monotone" if self.contradictions else "stop"
+
+    def _learn(self, travel: float, was: Forecast, seen: Forecast) -> None:
+        """Take gain and sign from what the last move did to the settled channel."""
+        change = seen.end - was.end
+        doubt = was.doubt + seen.doubt
+        least = max(0.25 * self.within, 3.0 * doubt, 1e-6 * abs(seen.end))
+        if self.gain * travel * change > 0.0 and abs(change) > 1.2 * doubt:
+            least = min(least, abs(change) / 2.0)
+        if abs(change) <= least:
+            if not self.gain:
+                self.probe *= 2.0
+            elif abs(self.gain * travel) > 3.0 * least:
+                self.gain /= 3.0
+            return
+        found = change / travel
+        if not self.gain:
+            self.gain = found
+        elif found * self.gain < 0.0:
+            self.contradictions += 1
+        else:
+            ratio = min(6.0, max(1.0 / 6.0, found / self.gain))
+            self.gain *= ratio
+
+    # -- moving --------------------------------------------------------------------------------------------
+
+    def _move(self, change: float) -> Steps[None]:
+        """Move the lever by ``change`` at no more than its rate; stop early when the channel is foreseen to
+        pass the target or a guard its limit."""
+        hand = self.hand
+        count = max(1, math.ceil(abs(change) / self.per_step - 1e-9))
+        origin = hand.value(self.lever)
+        side = self.trace[-1] - self.target
+        previous = self.trace[-1]
+        direction = math.copysign(1.0, change)
+        self.last_size = abs(change)
+        self.tripped = None
+        for guard in self.guards:
+            guard.begin_move()
+        for index in range(1, count + 1):
+            left = self.deadline - hand.row
+            if left <= 0:
+                raise _TimeUpError
+            place = origin + change * index / count
+            reply = yield from hand.ramp({self.lever: place}, min(hand.control, left))
+            latest = float(reply[-1, self.column])
+            foreseen = latest + (latest - previous) / self.control_seconds * self.lag
+            previous = latest
+            stop = bool(self.gain) and (foreseen - self.target) * side < 0.0
+            for guard in self.guards:
+                near, at_limit = guard.trips(reply, self.control_seconds)
+                stop = stop or near
+                if at_limit:
+                    self.tripped, self.tripped_direction = guard, direction
+            if stop:
+                self.last_size = abs(hand.value(self.lever) - origin)
+                return
+
+
+def finest_step(trace: list[float]) -> float:
+    """Smallest change between neighbouring samples that is a change: the step of a coarse gauge; infinite
+    when nothing changed."""
+    steps = [abs(b - a) for a, b in pairwise(trace) if a != b]
+    return min(steps, default=math.inf)
+
+
+def _check(hand: Hand, step: PlannedStep) -> None:
+    """Refuse what cannot be sought."""
+    hand.value(step.lever)
+    if CHANNELS[step.lever].states or CHANNELS[step.lever].kind != "lever":
+        raise RefusedError(f"{step.lever} is not a continuous lever and cannot seek")
+    if hand.lead is not None and step.lever == "boost":
+        raise RefusedError("boost is coupled to throttle and cannot seek on its own")
+    if step.rate <= 0.0:
+        raise RefusedError(f"no rate is stated for {step.lever}: a seek needs one")
+    if step.within <= 0.0 or step.limit <= 0:
+        raise RefusedError(f"a seek of {step.channel} needs a positive tolerance and time limit")

@@ -1,0 +1,62 @@
+"""Errors that a person sees: what was read, where, what was expected, what to do next.
+
+Each error is data; the command line renders it. Nothing here is a finding: a model that misbehaves ends in a
+verdict, never in one of these reaching the user as a traceback.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(eq=False)
+class LeverproofError(Exception):
+    """What went wrong, where, and what to do next.
+
+    ``where`` names file and key, for example ``cases/boost.toml: run[0].steps[2].lever``; ``hint`` is the next
+    step for the person reading. ``code`` is a stable word for machines.
+    """
+
+    message: str
+    where: str = ""
+    hint: str = ""
+    code: str = "error"
+
+    def __str__(self) -> str:
+        place = f"{self.where}: " if self.where else ""
+        advice = f" ({self.hint})" if self.hint else ""
+        return f"{place}{self.message}{advice}"
+
+
+class UsageError(LeverproofError):
+    """The command line asks for something that cannot be done (exit 2)."""
+
+
+class InputError(LeverproofError):
+    """A case, sheet, stand or deferral file is invalid (exit 2, the other cases still run)."""
+
+
+@dataclass(eq=False)
+class StandError(LeverproofError):
+    """The model could not be mounted or broke the protocol. ``code`` is one of ``no_program``, ``no_handshake``,
+    ``version``, ``protocol``, ``crash``, ``hang``, ``refused``; ``evidence`` carries the tail of its stderr."""
+
+    evidence: str = ""
+
+
+class ReproducibilityError(LeverproofError):
+    """A record cannot be read again as it was written."""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Hint naming the nearest of the ``known`` words, or listing them when none is near."""
+    words = sorted(known)
+    folded = [other for other in words if other.casefold() == word.casefold()]
+    if folded:
+        return f"did you mean {folded[0]!r}?"
+    close = difflib.get_close_matches(word, words, n=1, cutoff=0.5)
+    if close:
+        return f"did you mean {close[0]!r}?"
+    return "known: " + ", ".join(words) if words else ""

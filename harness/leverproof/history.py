@@ -1,0 +1,202 @@
+"""Histories: every channel on the time grid, the readings taken from them, and the one steadiness rule.
+
+Row ``i`` of a history holds the outputs at t_i and the inputs applied over [t_i, t_i+1). Values are float32,
+rounded on receipt, so that judging again from a stored record is bit-identical; readings are float64 means of
+those.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leverproof.channels import CHANNELS
+from leverproof.timegrid import TICKS_PER_SECOND, TimeGrid
+
+Rows = NDArray[np.float32]
+Samples = NDArray[np.float64]
+
+BEFORE = 4 * TICKS_PER_SECOND
+AFTER = 1 * TICKS_PER_SECOND
+
+
+@dataclass(frozen=True, slots=True)
+class Steadiness:
+    """What a window of five seconds shows: ``kind`` is ``steady``, ``drifting``, ``oscillating`` or
+    ``missing`` (a value that is not finite). ``spread`` and ``remaining`` in the channel's unit;
+    ``amplitude`` and ``period`` (s) describe an oscillation."""
+
+    kind: str
+    spread: float
+    remaining: float
+    amplitude: float = 0.0
+    period: float = 0.0
+
+
+def steadiness(samples: Samples, step_seconds: float, *, band: float, remaining_limit: float) -> Steadiness:
+    """Whether one channel is steady over a window.
+
+    Steady is: spread (max - min) within ``band`` *and* estimated remaining change within ``remaining_limit``.
+    The remaining change is the distance from the window's mean, which is what a reading takes, to the end of
+    an exponential through the means of the window's thirds; where the thirds show no slowing down, the change
+    over the next ten windows is taken instead. Changes between thirds that noise alone explains count as
+    none. The window rule (4 s before to 1 s after) is the snapshot definition of 14 CFR Part 60, Appendix A;
+    the remaining-change rule is our own.
+    """
+    if samples.size == 0 or not np.isfinite(samples).all():
+        return Steadiness("missing", math.nan, math.nan)
+    spread = float(samples.max() - samples.min())
+    remaining = 0.0 if spread == 0.0 else _remaining(samples)
+    if spread <= band and remaining <= remaining_limit:
+        return Steadiness("steady", spread, remaining)
+    swings = _oscillation(samples, step_seconds)
+    if swings is not None and spread > band:
+        return Steadiness("oscillating", spread, remaining, *swings)
+    return Steadiness("drifting", spread, remaining)
+
+
+def _remaining(samples: Samples) -> float:
+    """Estimated distance from the window's mean to where the channel will come to rest.
+
+    Means over equal stretches of an exponential are a geometric series; what is left of it after the last
+    stretch follows from two differences. White noise of standard deviation s gives second differences of
+    standard deviation s * sqrt(6) and differences of stretch means of s * sqrt(2 / stretch); three of the
+    latter are taken off first.
+    """
+    third = samples.size // 3
+    if third == 0:
+        return float(np.ptp(samples))
+    first, middle, last = samples[samples.size - 3 * third :].reshape(3, third).mean(axis=1).tolist()
+    bends = samples[2:] - 2.0 * samples[1:-1] + samples[:-2]
+    noise = math.sqrt(float(bends @ bends) / max(1, bends.size) / 6.0)
+    hidden = 3.0 * noise * math.sqrt(2.0 / third) + 1e-7 * abs(last)
+    early, late = middle - first, last - middle
+    if abs(late) <= hidden and abs(early) <= hidden:
+        return 0.0
+    ratio = late / early if early else math.inf
+    if ratio >= 0.95:
+        return float(abs(late) * 30.0)
+    still_to_come = late * ratio / (1.0 - ratio) if ratio > 0.0 else 0.0
+    return float(max(abs(last + still_to_come - (first + middle + last) / 3.0), abs(still_to_come)))
+
+
+def _oscillation(samples: Samples, step_seconds: float) -> tuple[float, float] | None:
+    """Amplitude and period when the detrended window swings through its mean at least three times."""
+    index = np.arange(samples.size)
+    flat = samples - np.polyval(np.polyfit(index, samples, 1), index)
+    amplitude = float(flat.max() - flat.min()) / 2.0
+    sign = np.sign(np.where(np.abs(flat) < 0.2 * amplitude, 0.0, flat))
+    kept = sign[sign != 0.0]
+    crossings = int((kept[1:] != kept[:-1]).sum())
+    if crossings < 3 or amplitude == 0.0:
+        return None
+    return amplitude, 2.0 * samples.size * step_seconds / (crossings + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A named place in a history: the step ``kind`` that began at ``row`` and ended before ``end``; ``name``
+    is the step's own name or "" ; ``lever`` and ``ending`` for a seek; ``note`` in plain words."""
+
+    kind: str
+    row: int
+    end: int
+    name: str = ""
+    lever: str = ""
+    ending: str = ""
+    target: float = math.nan
+    channel: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A stabilised point: mean of every channel from 4 s before to 1 s after ``row`` (float64, canonical
+    units).
+
+    ``scatter`` is half the spread of each channel in that window; ``unsteady`` maps channels that were asked
+    to be steady and were not to what was seen."""
+
+    name: str
+    row: int
+    values: dict[str, float]
+    scatter: dict[str, float]
+    unsteady: dict[str, Steadiness] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class History:
+    """Every channel of one run. ``columns`` names the columns of ``data`` (rows, columns), inputs first.
+
+    ``ending`` is ``completed``, or why the run ended early: ``invalid`` (with ``trouble`` in words),
+    ``crash``, ``hang``, ``protocol``, ``refused``, ``interrupted``."""
+
+    grid: TimeGrid
+    columns: tuple[str, ...]
+    data: Rows
+    marks: tuple[Mark, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    ending: str = "completed"
+    trouble: str = ""
+
+    def column(self, name: str) -> Samples:
+        """One channel over the run, float64, canonical unit. KeyError when the history does not hold it."""
+        if name not in self.columns:
+            raise KeyError(name)
+        found: Samples = self.data[:, self.columns.index(name)].astype(np.float64)
+        return found
+
+    def has(self, name: str) -> bool:
+        """Whether the history holds the channel."""
+        return name in self.columns
+
+    def seconds(self) -> Samples:
+        """Times of the rows in seconds."""
+        return np.arange(self.data.shape[0], dtype=np.float64) * (self.grid.step / TICKS_PER_SECOND)
+
+    def reading(self, name: str) -> Reading | None:
+        """The reading of that name, or None when the run ended before it."""
+        return next((r for r in self.readings if r.name == name), None)
+
+    def mark(self, name: str) -> Mark | None:
+        """The mark of that name."""
+        return next((m for m in self.marks if m.name == name), None)
+
+
+def take_reading(
+    history_rows: Rows,
+    columns: tuple[str, ...],
+    grid: TimeGrid,
+    row: int,
+    *,
+    name: str,
+    watch: dict[str, float],
+) -> Reading:
+    """The reading at ``row``; needs 4 s of rows before and 1 s after. ``watch`` maps each channel that must
+    be steady to the largest remaining change allowed (canonical unit).
+
+    The row 1 s after is not in the window: its inputs may already be those of the next step."""
+    window = history_rows[row - grid.rows(BEFORE) : row + grid.rows(AFTER)]
+    # The last bit of a mean depends on memory order, which must not depend on where the rows come from.
+    window = np.ascontiguousarray(window, dtype=np.float64)
+    means = window.mean(axis=0).tolist()
+    scatters = ((window.max(axis=0) - window.min(axis=0)) / 2.0).tolist()
+    values = dict(zip(columns, means, strict=True))
+    scatter = dict(zip(columns, scatters, strict=True))
+    step = grid.step / TICKS_PER_SECOND
+    unsteady: dict[str, Steadiness] = {}
+    for channel_name, limit in watch.items():
+        if channel_name not in columns:
+            continue
+        seen = steadiness(
+            np.ascontiguousarray(window[:, columns.index(channel_name)]),
+            step,
+            band=CHANNELS[channel_name].band,
+            remaining_limit=limit,
+        )
+        if seen.kind != "steady":
+            unsteady[channel_name] = seen
+    return Reading(name, row, values, scatter, unsteady)

@@ -1,0 +1,238 @@
+"""What one judgement may look at, and how a number is taken from it with its doubt.
+
+Every accessor either returns what was asked or raises :class:`WithheldError` carrying the verdict that says
+why there is nothing to judge; nothing here ever turns a missing number into a pass.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from leverproof.cases.model import Judgement, Ref
+from leverproof.channels import CHANNELS
+from leverproof.conduct.model import ConductedRun, Expected, Point
+from leverproof.history import AFTER, BEFORE, History, Mark, Reading, Samples, Steadiness, steadiness
+from leverproof.judge.model import Doubt, SessionFacts
+from leverproof.judge.words import amount, spoken, unit_of
+from leverproof.timegrid import TICKS_PER_SECOND
+
+Runs = Mapping[tuple[int, str], ConductedRun]
+RECTANGULAR = math.sqrt(3.0)
+TOLERANCE_SHARE = 5.0
+ERRORS = ("crash", "hang", "protocol", "refused")
+
+
+class WithheldError(Exception):
+    """No number can be judged: ``verdict`` and ``note`` say why. Never leaves the judging room."""
+
+    def __init__(self, verdict: str, note: str) -> None:
+        super().__init__(note)
+        self.verdict = verdict
+        self.note = note
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One judgement at one point: the runs made there by name, what the session shows, and the unit in which
+    the plan holds the sweep variable."""
+
+    judgement: Judgement
+    point: Point
+    runs: Mapping[str, ConductedRun]
+    facts: SessionFacts
+    swept_unit: str = "1"
+
+    def expected(self, key: str) -> Expected:
+        """The resolved value of that key; withheld as an error when the plan holds none."""
+        found = self.maybe(key)
+        if found is None:
+            raise WithheldError("error", f"the plan holds no resolved value for {key!r}")
+        return found
+
+    def maybe(self, key: str) -> Expected | None:
+        """The resolved value of that key, or None."""
+        return self.point.resolved.get(self.judgement.id, {}).get(key)
+
+
+def early_end(history: History) -> tuple[str, str]:
+    """Verdict and words for something that a run did not live to do."""
+    words = f": {history.trouble}" if history.trouble else ""
+    if history.ending in ERRORS:
+        return "error", f"{history.ending}{words}"
+    if history.ending in ("interrupted", "not run"):
+        return "not run", f"{history.ending}{words}"
+    if history.ending == "invalid":
+        return "invalid run", history.trouble or "the run ended early"
+    return "error", f"the run holds nothing of the kind although it {history.ending}"
+
+
+def history_of(evidence: Evidence, run: str) -> History:
+    """The history of a run; ``not run`` when there is none."""
+    conducted = evidence.runs.get(run)
+    if conducted is None:
+        raise WithheldError("not run", f"the run {run!r} was not made")
+    return conducted.history
+
+
+def reading_of(evidence: Evidence, ref: Ref) -> Reading:
+    """A reading; when the run ended before it, the verdict of that ending."""
+    history = history_of(evidence, ref.run)
+    found = history.reading(ref.reading)
+    if found is None:
+        verdict, note = early_end(history)
+        raise WithheldError(verdict, f"no reading {ref}: {note}")
+    return found
+
+
+def value_at(evidence: Evidence, ref: Ref, channel: str) -> float:
+    """A channel at a reading, finite, without asking for steadiness."""
+    reading = reading_of(evidence, ref)
+    if channel not in reading.values:
+        raise WithheldError("error", f"the model gives no {spoken(channel)}")
+    value = reading.values[channel]
+    if not math.isfinite(value):
+        raise WithheldError("invalid run", f"{spoken(channel)} is not a finite number at {ref}")
+    return value
+
+
+def settled(evidence: Evidence, ref: Ref, channel: str, *, tolerance: float | None = None) -> float:
+    """A channel at a reading that is steady in it. ``tolerance`` is the judgement's own: the estimated
+    remaining change must be below a fifth of it (harness choice)."""
+    value = value_at(evidence, ref, channel)
+    if CHANNELS[channel].states:
+        return value
+    seen = _unsteadiness(history_of(evidence, ref.run), reading_of(evidence, ref), channel, tolerance)
+    if seen is None:
+        return value
+    unit = unit_of(channel)
+    if seen.kind == "oscillating":
+        words = (
+            f"oscillates with amplitude {amount(seen.amplitude, unit)} and period {amount(seen.period, 's')}"
+        )
+    elif seen.kind == "missing":
+        words = "not a finite number in the window"
+    else:
+        words = (
+            f"not steady: spread {amount(seen.spread, unit)}, estimated remaining change "
+            f"{amount(seen.remaining, unit)}"
+        )
+    raise WithheldError("invalid run", f"{spoken(channel)} at {ref} {words}")
+
+
+def _unsteadiness(
+    history: History, reading: Reading, channel: str, tolerance: float | None
+) -> Steadiness | None:
+    """What was seen instead of steadiness. The pilot watched with the narrowest tolerance of the case, so a
+    remaining change it objected to is measured again against this judgement's own."""
+    told = reading.unsteady.get(channel)
+    if told is not None and told.kind != "drifting":
+        return told
+    samples = window_samples(history, reading, channel)
+    if not tolerance or tolerance <= 0.0 or samples is None:
+        return told
+    seen = steadiness(
+        samples,
+        history.grid.step / TICKS_PER_SECOND,
+        band=CHANNELS[channel].band,
+        remaining_limit=tolerance / TOLERANCE_SHARE,
+    )
+    return None if seen.kind == "steady" else seen
+
+
+def window_samples(history: History, reading: Reading, channel: str) -> Samples | None:
+    """The channel from 4 s before to 1 s after a reading; None when the history does not hold all of that."""
+    first = reading.row - history.grid.rows(BEFORE)
+    last = reading.row + history.grid.rows(AFTER)
+    if first < 0 or last >= history.data.shape[0] or not history.has(channel):
+        return None
+    return history.column(channel)[first : last + 1]
+
+
+def samples_of(history: History, channel: str) -> Samples:
+    """A channel over the whole run; an error when the model does not give it."""
+    if not history.has(channel):
+        raise WithheldError("error", f"the model gives no {spoken(channel)}")
+    return history.column(channel)
+
+
+def doubts_of(evidence: Evidence, ref: Ref, channel: str, *, without: str = "") -> tuple[Doubt, ...]:
+    """The parts of doubt in a number taken from a reading, in the channel's unit.
+
+    Jitter: half the spread in the window as a rectangular distribution, u = a / sqrt(3) (JCGM 100:2008,
+    4.3.7). Step study: from the session. Seek residual: see :func:`seek_residuals`; ``without`` names a
+    channel whose residual is accounted for elsewhere.
+    """
+    if CHANNELS[channel].states:
+        return ()
+    reading = reading_of(evidence, ref)
+    jitter = Doubt("jitter", reading.scatter.get(channel, 0.0) / RECTANGULAR, f"half spread at {ref}")
+    residuals = seek_residuals(history_of(evidence, ref.run), reading, channel, without=without)
+    return (jitter, step_study(evidence.facts, channel), *residuals)
+
+
+def step_study(facts: SessionFacts, channel: str) -> Doubt:
+    """The part of doubt that the grid step brings; undetermined when the session had no step study."""
+    u = None if facts.step_u is None else facts.step_u.get(channel)
+    return Doubt("step study", u, "coarse against half grid step" if u is not None else "no step study")
+
+
+def reference_doubt(expected: Expected) -> Doubt:
+    """The part of doubt in the expected value: half its U95; undetermined when nobody has stated it."""
+    u = None if expected.doubt is None else expected.doubt / 2.0
+    return Doubt("reference reading", u, expected.source)
+
+
+def scaled(doubts: tuple[Doubt, ...], factor: float) -> tuple[Doubt, ...]:
+    """The same parts after multiplying the number by ``factor``."""
+    return tuple(Doubt(d.part, None if d.u is None else d.u * abs(factor), d.how) for d in doubts)
+
+
+def last_seeks(history: History, row: int) -> dict[str, Mark]:
+    """The latest seek of each channel that ended at or before ``row``."""
+    found: dict[str, Mark] = {}
+    for mark in sorted((m for m in history.marks if m.kind == "seek"), key=lambda m: m.end):
+        if mark.end <= row:
+            found[mark.channel] = mark
+    return found
+
+
+def seek_residuals(history: History, reading: Reading, channel: str, *, without: str) -> list[Doubt]:
+    """What the residual of each reached seek is worth in ``channel``: |residual| times the mean slope over
+    that seek, over sqrt(3). Undetermined when the seek moved its channel too little to show a slope. A
+    residual in the judged channel itself is part of what was found. (assumption: the slope over the seek
+    holds near its end)"""
+    parts: list[Doubt] = []
+    for sought, mark in last_seeks(history, reading.row).items():
+        if mark.ending != "reached" or sought in (channel, without, "") or not math.isfinite(mark.target):
+            continue
+        residual = reading.values.get(sought, math.nan) - mark.target
+        if residual == 0.0:
+            continue
+        slope = _mean_slope(history, mark, of=channel, over=sought)
+        u = None if slope is None else abs(residual * slope) / RECTANGULAR
+        parts.append(Doubt("seek residual", u, f"{spoken(sought)} off its target at {reading.name}"))
+    return parts
+
+
+def _mean_slope(history: History, mark: Mark, *, of: str, over: str) -> float | None:
+    last = min(mark.end, history.data.shape[0] - 1)
+    if not (history.has(of) and history.has(over)) or last <= mark.row:
+        return None
+    y, x = history.column(of), history.column(over)
+    change = float(x[last] - x[mark.row])
+    floor = CHANNELS[over].band if over in CHANNELS else 0.0
+    if not abs(change) > floor:
+        return None
+    slope = float(y[last] - y[mark.row]) / change
+    return slope if math.isfinite(slope) else None
+
+
+def finite(samples: Samples, channel: str) -> Samples:
+    """The samples, all finite, else ``invalid run``."""
+    if not np.isfinite(samples).all():
+        raise WithheldError("invalid run", f"{spoken(channel)} is not a finite number in the window")
+    return samples

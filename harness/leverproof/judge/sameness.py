@@ -1,0 +1,154 @@
+"""Judgements ``same`` (bit for bit) and ``grid_step`` (a coarse run against one at half its grid step)."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from leverproof.channels import CHANNELS
+from leverproof.history import History, Mark, Reading
+from leverproof.judge.decision import plain, within
+from leverproof.judge.evidence import RECTANGULAR, Evidence, WithheldError, early_end, history_of
+from leverproof.judge.model import Doubt, PointFinding
+from leverproof.judge.result import measured, withheld, worded, worst
+from leverproof.judge.value import allowed
+from leverproof.judge.words import amount, number, spoken, unit_of
+from leverproof.timegrid import CONTROL_TICKS, TICKS_PER_SECOND
+
+DECIDED = ("seek", "read")
+
+
+def _two(evidence: Evidence) -> tuple[History, History]:
+    if len(evidence.judgement.runs) != 2:
+        raise WithheldError("error", "the judgement does not name two runs")
+    first, second = (history_of(evidence, run) for run in evidence.judgement.runs)
+    return first, second
+
+
+def same(evidence: Evidence) -> PointFinding:
+    """Whether two runs are equal in every bit of every sample, in their steps and in their endings."""
+    first, second = _two(evidence)
+    found = first_difference(first, second)
+    if not found:
+        for history in (first, second):
+            if history.ending != "completed":
+                verdict, note = early_end(history)
+                raise WithheldError(verdict, f"a run ended early: {note}")
+        if not np.isfinite(first.data).all():
+            raise WithheldError("invalid run", "a value is not a finite number")
+    runs = " and ".join(evidence.judgement.runs)
+    return worded(
+        evidence.point.label,
+        plain(not found),
+        found_text=found or f"{first.data.size} values equal in every bit",
+        expected_text=f"{runs} equal in every bit",
+    )
+
+
+def first_difference(first: History, second: History) -> str:
+    """The first difference in words (channel, time, both values), or nothing."""
+    if first.columns != second.columns:
+        return "the runs hold different channels"
+    if first.grid != second.grid:
+        return "the runs have different grid steps"
+    rows = min(first.data.shape[0], second.data.shape[0])
+    bits = [np.ascontiguousarray(h.data[:rows], dtype=np.float32).view(np.uint32) for h in (first, second)]
+    apart = np.argwhere(bits[0] != bits[1])
+    if apart.size:
+        row, column = (int(i) for i in apart[0])
+        values = " and ".join(repr(float(h.data[row, column])) for h in (first, second))
+        return f"{spoken(first.columns[column])} at {amount(first.grid.seconds(row), 's')}: {values}"
+    if first.data.shape != second.data.shape:
+        return f"one run has {first.data.shape[0]} rows, the other {second.data.shape[0]}"
+    if (first.ending, _shape(first.marks)) != (second.ending, _shape(second.marks)):
+        return "the steps of the runs began, ended or turned out differently"
+    return ""
+
+
+def _shape(marks: tuple[Mark, ...]) -> list[tuple[object, ...]]:
+    return [(m.kind, m.row, m.end, m.name, m.lever, m.ending) for m in marks]
+
+
+def grid_step(evidence: Evidence) -> PointFinding:
+    """Readings of a coarse and a fine run within tolerance (commonly percent of range), and their steps
+    lasting equally long: the worst of all comparisons decides."""
+    coarse, fine = _two(evidence)
+    for history in (coarse, fine):
+        if history.ending != "completed":
+            verdict, note = early_end(history)
+            raise WithheldError(verdict, f"a run ended early: {note}")
+    if coarse.grid.step <= fine.grid.step:
+        raise WithheldError("error", "the second run was not made at a finer grid step")
+    points = [*_readings(evidence, coarse, fine), *_durations(evidence, coarse, fine)]
+    decided = worst(points)
+    if decided is None:
+        raise WithheldError("invalid run", "the runs hold no reading to compare")
+    return decided
+
+
+def _readings(evidence: Evidence, coarse: History, fine: History) -> list[PointFinding]:
+    names = [
+        c
+        for c in coarse.columns
+        if c in CHANNELS and CHANNELS[c].kind == "reading" and not CHANNELS[c].states
+    ]
+    points: list[PointFinding] = []
+    for one in coarse.readings:
+        other = fine.reading(one.name)
+        if other is None:
+            raise WithheldError("invalid run", f"the finer run has no reading {one.name!r}")
+        points.extend(_compared(evidence, one, other, channel) for channel in names)
+    return points
+
+
+def _compared(evidence: Evidence, one: Reading, other: Reading, channel: str) -> PointFinding:
+    a, b = one.values.get(channel, math.nan), other.values.get(channel, math.nan)
+    unit = unit_of(channel)
+    tolerance = allowed(evidence, unit=unit, expected=b, channel=channel)
+    doubts = tuple(
+        Doubt("jitter", r.scatter.get(channel, 0.0) / RECTANGULAR, f"half spread at {r.name}")
+        for r in (one, other)
+    )
+    return measured(
+        evidence.point.label,
+        within(a, b, tolerance.value, doubts, unit=unit),
+        found=a,
+        expected=b,
+        unit=unit,
+        doubts=doubts,
+        tolerance=tolerance.text,
+        found_text=f"{spoken(channel)} {amount(a, unit)} at {one.name}",
+        expected_text=f"{amount(b, unit)} at half the grid step",
+    )
+
+
+def _durations(evidence: Evidence, coarse: History, fine: History) -> list[PointFinding]:
+    """Steps of both runs last equally long within the percentage, or one coarse step; a step that ends by a
+    decision may also end one control step (0.5 s) apart, because decisions fall on that grid only."""
+    share = evidence.judgement.time_tolerance
+    if share is None:
+        return []
+    label = evidence.point.label
+    if [(m.kind, m.name, m.ending) for m in coarse.marks] != [(m.kind, m.name, m.ending) for m in fine.marks]:
+        return [withheld(label, "fail", "the steps of the two runs did not end alike")]
+    points: list[PointFinding] = []
+    for one, other in zip(coarse.marks, fine.marks, strict=True):
+        lasted = (one.end - one.row) * coarse.grid.step / TICKS_PER_SECOND
+        finer = (other.end - other.row) * fine.grid.step / TICKS_PER_SECOND
+        least = CONTROL_TICKS if one.kind in DECIDED else coarse.grid.step
+        limit = max(share / 100.0 * finer, least / TICKS_PER_SECOND)
+        name = one.name or one.kind
+        points.append(
+            measured(
+                label,
+                within(lasted, finer, limit * (1.0 + 1e-9), (), unit="s"),
+                found=lasted,
+                expected=finer,
+                unit="s",
+                tolerance=f"{number(share)} % or one step, the less restrictive: {amount(limit, 's')}",
+                found_text=f"{name} lasted {amount(lasted, 's')}",
+                expected_text=f"{amount(finer, 's')} at half the grid step",
+            )
+        )
+    return points

@@ -1,0 +1,1 @@
+"""Published relations between engine quantities, one file a subject: elementwise, in SI units."""

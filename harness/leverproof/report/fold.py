@@ -1,0 +1,230 @@
+"""What every report says of a record: its findings in order, its counts, what failed and how to repeat that.
+
+The header that reports look into: ``request`` (the options of the command, see :func:`repeat_command`),
+``stand`` and ``sheet`` (a text, or an object with ``title`` and so on), ``seed``, ``defect``. Events that
+reports look into: ``handshake`` (``model``, ``version``, ``derived_from``) and ``warning`` or ``problem``
+(``message``, ``where``, ``hint``).
+"""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from leverproof.cases.model import Judgement, ReferenceCase
+from leverproof.conduct.model import NotApplicable
+from leverproof.judge.endings import ENDINGS, FINDINGS, Counts
+from leverproof.judge.model import VERDICTS, Finding
+from leverproof.record.reader import Record
+from leverproof.report.wording import amount
+
+_SHORT = 24
+
+EXITS = {
+    0: "every required judgement passed",
+    1: "there are findings",
+    2: "the command line or a file is invalid",
+    3: "the model never completed its handshake",
+    4: "an internal error",
+    5: "nothing was judged",
+    130: "interrupted",
+}
+
+
+def all_findings(record: Record) -> tuple[Finding, ...]:
+    """The findings of a record, by subject in planned order; a planned judgement without a finding appears as
+    ``not applicable`` or ``not run``, so that nothing asked ever goes missing from a report."""
+    by_case: dict[str, list[Finding]] = {}
+    for finding in record.findings:
+        by_case.setdefault(finding.case, []).append(finding)
+    out: list[Finding] = []
+    for planned in record.expectations:
+        found = by_case.pop(planned.case.id, [])
+        judged = {finding.judgement for finding in found}
+        out.extend(found)
+        for judgement in planned.case.judgements:
+            if judgement.id not in judged:
+                why = planned.inapplicable or planned.inapplicable_judgements.get(judgement.id)
+                out.append(_without_finding(planned.case, judgement, why))
+    for rest in by_case.values():
+        out.extend(rest)
+    subjects = {finding.subject: None for finding in out}
+    return tuple(finding for subject in subjects for finding in out if finding.subject == subject)
+
+
+def _without_finding(case: ReferenceCase, judgement: Judgement, why: NotApplicable | None) -> Finding:
+    return Finding(
+        case=case.id,
+        judgement=judgement.id,
+        subject=case.subject,
+        what=judgement.what,
+        asked=judgement.asked,
+        weight=judgement.weight,
+        basis=judgement.basis,
+        source=judgement.source,
+        verdict="not applicable" if why is not None else "not run",
+        note=f"missing: {why.missing}" if why is not None else "the run ended before it was judged",
+    )
+
+
+def by_subject(findings: Sequence[Finding]) -> dict[str, list[Finding]]:
+    """Findings by subject, in order of first appearance."""
+    out: dict[str, list[Finding]] = {}
+    for finding in findings:
+        out.setdefault(finding.subject, []).append(finding)
+    return out
+
+
+def occurring(counted: Counts) -> list[str]:
+    """The verdicts that occur, in their usual order."""
+    groups = (counted.required, counted.self_referential, counted.advisory)
+    return [verdict for verdict in VERDICTS if any(group.get(verdict) for group in groups)]
+
+
+def standing(finding: Finding) -> str:
+    """``required``, ``advisory`` or ``self_referential``: where a finding is counted. A pass that rests on
+    a datum of the model under test never counts among the passed."""
+    if finding.self_referential and ENDINGS[finding.verdict].passed:
+        return "self_referential"
+    return "required" if finding.weight == "required" else "advisory"
+
+
+def fails(finding: Finding) -> bool:
+    """Whether a finding alone makes the exit code 1."""
+    return finding.weight == "required" and ENDINGS[finding.verdict].exit == FINDINGS
+
+
+def junit_child(finding: Finding) -> str:
+    """How a finding ends in JUnit XML: ``pass``, ``failure``, ``error`` or ``skipped``. What never changes
+    the exit code (advisory findings that do not pass) and what never counts as passed (self-referential
+    passes) is skipped, with its verdict as message."""
+    child = ENDINGS[finding.verdict].junit
+    kind = standing(finding)
+    return "skipped" if kind == "self_referential" or (kind == "advisory" and child != "pass") else child
+
+
+def with_tolerance(finding: Finding) -> str:
+    """The expected value with its tolerance, as one text; a long explanation of the tolerance gives way to
+    its number."""
+    expected, tolerance = finding.expected or "-", finding.tolerance
+    if not tolerance:
+        return expected
+    if len(tolerance) > _SHORT and finding.limit is not None:
+        tolerance = amount(finding.limit, finding.unit)
+    if expected[0] in "-0123456789":
+        return f"{expected} ± {tolerance.lstrip('± ')}"
+    return f"{expected}, tolerance {tolerance}"
+
+
+def verdict_words(finding: Finding) -> str:
+    """The verdict, marked when it does not decide the ending or does not count among the passed."""
+    marks = [finding.weight] if finding.weight != "required" else []
+    marks += ["self-referential"] if finding.self_referential else []
+    return f"{finding.verdict} ({', '.join(marks)})" if marks else finding.verdict
+
+
+def failure_words(finding: Finding) -> str:
+    """A finding in one line: case, judgement, found, expected, limit and doubt (U95)."""
+    found = finding.found or amount(finding.number, finding.unit)
+    return (
+        f"{finding.case}/{finding.judgement}: found {found}, expected {finding.expected or '-'}, "
+        f"limit {amount(finding.limit, finding.unit)}, doubt {amount(finding.w, finding.unit)}"
+    )
+
+
+def inapplicable(record: Record) -> Iterator[tuple[str, NotApplicable]]:
+    """What was asked and did not apply: case id (with ``/judgement`` where only that does not), and why."""
+    for planned in record.expectations:
+        if planned.inapplicable is not None:
+            yield planned.case.id, planned.inapplicable
+            continue
+        for judgement, why in planned.inapplicable_judgements.items():
+            yield f"{planned.case.id}/{judgement}", why
+
+
+def left_out(record: Record, findings: Sequence[Finding]) -> list[str]:
+    """What did not apply, one sentence each: what is missing and what is lost by it, or why a judgement was
+    not exercised."""
+    known = dict(inapplicable(record))
+    out = [
+        f"{what}: missing {why.missing}" + (f"; lost: {why.lost}" if why.lost else "")
+        for what, why in known.items()
+    ]
+    for finding in findings:
+        name = f"{finding.case}/{finding.judgement}"
+        if finding.verdict == "not applicable" and finding.case not in known and name not in known:
+            out.append(f"{name}: {finding.note}" if finding.note else name)
+    return out
+
+
+def _missing(why: NotApplicable) -> str:
+    return f"missing {why.missing}; lost: {why.lost}" if why.lost else f"missing {why.missing}"
+
+
+def blocked(findings: Sequence[Finding]) -> list[str]:
+    """What was blocked and by what, one sentence each."""
+    out = []
+    for finding in findings:
+        if finding.verdict == "blocked":
+            cause = f"because of {', '.join(finding.causes)}" if finding.causes else finding.note
+            out.append(f"{finding.case}/{finding.judgement}: {cause or 'cause not recorded'}")
+    return out
+
+
+def repeat_command(header: Mapping[str, Any], case_id: str) -> str:
+    """The command that runs one case alone as this run did: same stand, sheet, case folders, seed and
+    defect."""
+    request = header.get("request", {})
+    words = ["leverproof", "run"]
+    for option in ("stand", "sheet"):
+        if request.get(option):
+            words += [f"--{option}", str(request[option])]
+    for folder in request.get("case_folders", ()):
+        words += ["--cases", str(folder)]
+    words += ["--case", case_id]
+    if request.get("seed") is not None:
+        words += ["--seed", str(request["seed"])]
+    if request.get("defect"):
+        words += ["--defect", str(request["defect"])]
+    return shlex.join(words)
+
+
+def mounted(record: Record) -> dict[str, str]:
+    """What was run against what, as pairs for the head of a report; absent ones are left out."""
+    header = record.header
+    said = next((event.data for event in record.events if event.kind == "handshake"), {})
+    model = " ".join(str(said[key]) for key in ("model", "version") if said.get(key))
+    pairs = {
+        "stand": _title(header.get("stand")),
+        "model": model,
+        "derived from": str(said.get("derived_from") or ""),
+        "sheet": _title(header.get("sheet")),
+        "seed": str(header.get("seed", header.get("request", {}).get("seed", ""))),
+        "defect": str(header.get("defect") or header.get("request", {}).get("defect") or ""),
+    }
+    return {key: value for key, value in pairs.items() if value}
+
+
+def _title(said: object) -> str:
+    if isinstance(said, Mapping):
+        title = str(said.get("title") or said.get("id") or said.get("path") or "")
+        return f"{title}, revision {said['revision']}" if said.get("revision") else title
+    return str(said or "")
+
+
+def notices(record: Record) -> Iterator[str]:
+    """Warnings and problems of the run, one sentence each."""
+    for event in record.events:
+        if event.kind in ("warning", "problem"):
+            place = f"{event.data['where']}: " if event.data.get("where") else ""
+            advice = f" ({event.data['hint']})" if event.data.get("hint") else ""
+            yield f"{place}{event.data.get('message', '')}{advice}"
+
+
+def ending_words(record: Record) -> str:
+    """How the run ended, in a sentence without its full stop."""
+    if record.footer is None:
+        return "incomplete: the run stopped before its footer was written; what is missing counts as not run"
+    code = int(record.footer["exit"])
+    return f"{record.ending}, exit code {code}: {EXITS.get(code, 'unknown')}"

@@ -1,0 +1,165 @@
+"""What a judgement asks, in one sentence made from its fields."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from leverproof.cases.model import Event, Judgement, Value
+from leverproof.report.wording import channel_words, quantity, visible
+
+Words = Callable[[Value], str]
+
+
+def judgement_words(judgement: Judgement, words: Words) -> str:
+    """The sentence; ``words`` puts a value in words. Empty for a kind of judgement that has none."""
+    made = _SENTENCES.get(judgement.what)
+    return visible(made(judgement, words)) if made is not None else ""
+
+
+def _bounds(j: Judgement, words: Words) -> str:
+    parts = []
+    if j.expected is not None:
+        parts.append(f"is {words(j.expected)}")
+    if j.at_least is not None:
+        parts.append(f"is at least {words(j.at_least)}")
+    if j.at_most is not None:
+        parts.append(f"is at most {words(j.at_most)}")
+    return " and ".join(parts) or "is judged"
+
+
+def _value(j: Judgement, words: Words) -> str:
+    ratio = f", as a ratio to its reading {j.relative_to}," if j.relative_to is not None else ""
+    return f"{channel_words(j.channel)} at {j.reading}{ratio} {_bounds(j, words)}"
+
+
+def _limit(j: Judgement, words: Words) -> str:
+    start = (
+        f"the change of {channel_words(j.channel)} from {j.change_from}"
+        if j.change_from
+        else channel_words(j.channel)
+    )
+    text = f"{start} in run {j.run} {_bounds(j, words)}"
+    text += f" from {j.window[0]} to {j.window[1]}" if j.window is not None else " throughout"
+    text += ", once settled (later than 10 s after the last lever move)" if j.once_settled else ""
+    return text + (", seeks included" if j.include_seek else "")
+
+
+def _difference(j: Judgement, words: Words) -> str:
+    less = " and ".join(str(ref) for ref in j.less)
+    of = f"the largest of {less}" if len(j.less) > 1 else less
+    text = f"{channel_words(j.channel)} at {j.more} less that at {of} {_bounds(j, words)}"
+    if j.at_equal is not None:
+        text += f", both corrected to {channel_words(j.at_equal.channel)} {words(j.at_equal.value)}"
+    if j.per is not None:
+        text += f", and at least {quantity(j.per.rate)} of the difference in {channel_words(j.per.channel)}"
+    if j.exercised is not None:
+        text += (
+            f"; counts only where {channel_words(j.exercised.channel)} is at least "
+            f"{words(j.exercised.by)} higher at {j.exercised.more} than at {j.exercised.less}"
+        )
+    return text
+
+
+def _trend(j: Judgement, words: Words) -> str:
+    along = (
+        f"with {channel_words(j.over)}" if j.over else f"from {' to '.join(str(ref) for ref in j.readings)}"
+    )
+    at = f" at {j.reading}" if j.reading is not None else ""
+    text = f"{channel_words(j.channel)}{at} is {channel_words(j.direction)} {along}"
+    if j.least_step is not None:
+        text += f", by at least {words(j.least_step)} at each step"
+    if j.span is not None:
+        text += f", between {words(j.span[0])} and {words(j.span[1])}"
+    if j.while_ending:
+        text += f", counting points whose seek ended {' or '.join(j.while_ending)}"
+    return text
+
+
+def _event(event: Event, words: Words) -> str:
+    name = channel_words(event.channel)
+    if event.state:
+        return f"{name} becomes {channel_words(event.state)}"
+    if event.crosses is not None:
+        return f"{name} passes {words(event.crosses)} {event.direction}".rstrip()
+    if event.fraction is not None and event.between is not None:
+        first, last = event.between
+        return f"{name} has made {event.fraction * 100:g} % of its change from {first} to {last}"
+    return event.name
+
+
+def _order(j: Judgement, words: Words) -> str:
+    text = f"in run {j.run}, in this order: {'; '.join(_event(event, words) for event in j.events)}"
+    return text + (f"; at least {quantity(j.least_gap)} apart" if j.least_gap is not None else "")
+
+
+def _state(j: Judgement, words: Words) -> str:
+    text = f"{channel_words(j.channel)} in run {j.run}"
+    if j.table:
+        return f"{text} agrees with the sheet's {channel_words(j.table)} table throughout"
+    if j.seen:
+        place = f" between {j.window[0]} and {j.window[1]}" if j.window is not None else ""
+        return f"{text} is seen {channel_words(j.seen)}{place}"
+    return f"{text} at {j.at_reading or 'its reading'} {_bounds(j, words)}"
+
+
+def _response(j: Judgement, words: Words) -> str:
+    if j.measure == "monotone":
+        return f"{channel_words(j.channel)} in run {j.run} moves one way only after {j.since}"
+    share = {"t10": "10 %", "t90": "90 %"}.get(j.measure, j.measure)
+    name = channel_words(j.channel)
+    text = f"the time from {j.since} until {name} in run {j.run} has made {share} of its change"
+    if j.between is not None:
+        text += f" from {j.between[0]} to {j.between[1]}"
+    if j.longer_than:
+        gap = f" by at least {quantity(j.least_gap)}" if j.least_gap is not None else ""
+        return f"{text} is longer than in run {j.longer_than}{gap}"
+    return f"{text} {_bounds(j, words)}"
+
+
+def _ending(j: Judgement, _: Words) -> str:
+    return f"the seek {j.seek} in run {j.run} ends with: {' or '.join(channel_words(e) for e in j.endings)}"
+
+
+def _crossing(j: Judgement, words: Words) -> str:
+    at = words(j.at) if j.at is not None else "its value"
+    name = f"{channel_words(j.channel)} at {j.reading}"
+    return f"the {channel_words(j.over)} at which {name} passes {at} {_bounds(j, words)}"
+
+
+def _exponent(j: Judgement, words: Words) -> str:
+    return (
+        f"the exponent of {channel_words(j.channel)} against {channel_words(j.by)} at {j.reading}, over "
+        f"{channel_words(j.over)}, {_bounds(j, words)}"
+    )
+
+
+def _identity(j: Judgement, _: Words) -> str:
+    return f"brake power equals torque times engine speed at {j.reading}"
+
+
+def _same(j: Judgement, _: Words) -> str:
+    return f"the runs {' and '.join(j.runs)} are equal bit for bit"
+
+
+def _grid_step(j: Judgement, _: Words) -> str:
+    times = (
+        f"; times within {j.time_tolerance:g} % or one coarse step" if j.time_tolerance is not None else ""
+    )
+    return f"the runs {' and '.join(j.runs)} end at the same values{times}"
+
+
+_SENTENCES: dict[str, Callable[[Judgement, Words], str]] = {
+    "value": _value,
+    "limit": _limit,
+    "difference": _difference,
+    "trend": _trend,
+    "order": _order,
+    "state": _state,
+    "response": _response,
+    "ending": _ending,
+    "crossing": _crossing,
+    "exponent": _exponent,
+    "identity": _identity,
+    "same": _same,
+    "grid_step": _grid_step,
+}

@@ -1,0 +1,99 @@
+"""The report as JUnit XML for continuous integration: one suite a subject, one test case a judgement.
+
+Each test case has at most one child that says how it ended. Properties stand on the suites only, because
+several readers refuse them elsewhere: what was run, and every conditional pass.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from junitparser import Error, Failure, JUnitXml, Skipped, TestCase, TestSuite
+
+from leverproof import CAUTION
+from leverproof.judge.model import Finding
+from leverproof.record.reader import Record
+from leverproof.report.fold import (
+    all_findings,
+    by_subject,
+    ending_words,
+    failure_words,
+    junit_child,
+    mounted,
+    notices,
+    repeat_command,
+    standing,
+)
+from leverproof.report.wording import visible
+
+_KINDS = {"failure": Failure, "error": Error, "skipped": Skipped}
+
+
+def render(record: Record) -> str:
+    """The XML document as text; every character in it is one that XML allows."""
+    document = JUnitXml("leverproof")
+    head = {**mounted(record), "ending": ending_words(record), "caution": CAUTION}
+    for subject, findings in by_subject(all_findings(record)).items():
+        document.append(_suite(record, subject, findings, head))  # type: ignore[no-untyped-call]
+    if record.footer is None or record.footer["exit"] not in (0, 1):
+        document.append(_trouble(record))  # type: ignore[no-untyped-call]
+    document.update_statistics()  # type: ignore[no-untyped-call]
+    text: bytes = document.tostring()  # type: ignore[no-untyped-call]
+    return '<?xml version="1.0" encoding="utf-8"?>\n' + text.decode("utf-8") + "\n"
+
+
+def _trouble(record: Record) -> TestSuite:
+    """A run that did not end in order must not look like one where everything was skipped."""
+    suite = TestSuite("session")
+    case = TestCase("session/ending", classname="session")
+    child = Error(_legal(ending_words(record)), "ending")
+    child.text = "\n".join(_legal(notice) for notice in notices(record))
+    case.result = [child]
+    suite.add_testcases([case])
+    return suite
+
+
+def _suite(record: Record, subject: str, findings: Sequence[Finding], head: dict[str, str]) -> TestSuite:
+    suite = TestSuite(_legal(subject))
+    for key, value in head.items():
+        suite.add_property(_legal(key), _legal(value))
+    names: Counter[str] = Counter()
+    cases = []
+    for finding in findings:
+        name = f"{finding.case}/{finding.judgement}"
+        names[name] += 1
+        unique = name if names[name] == 1 else f"{name} ({names[name]})"
+        if finding.verdict == "conditional pass":
+            suite.add_property("conditional pass", _legal(unique))
+        cases.append(_case(record, unique, finding))
+    suite.add_testcases(cases)
+    return suite
+
+
+def _case(record: Record, name: str, finding: Finding) -> TestCase:
+    case = TestCase(_legal(name), classname=_legal(finding.subject))
+    kind = junit_child(finding)
+    if kind == "pass":
+        return case
+    message = f"{finding.verdict}: {failure_words(finding)}" if kind != "skipped" else _skipped(finding)
+    child = _KINDS[kind](_legal(message), _legal(finding.verdict))
+    told = [finding.asked, finding.note, finding.why, f"basis {finding.basis}: {finding.source}"]
+    told += [f"because of {cause}" for cause in finding.causes]
+    told += [f"repeat: {repeat_command(record.header, finding.case)}"]
+    child.text = "\n".join(_legal(line) for line in told if line)
+    case.result = [child]
+    return case
+
+
+def _skipped(finding: Finding) -> str:
+    if standing(finding) == "self_referential":
+        return f"{finding.verdict}, self-referential: never counts among the passed"
+    if finding.weight != "required":
+        return f"{finding.verdict}, advisory: {failure_words(finding)}"
+    return f"{finding.verdict}: {finding.note}" if finding.note else finding.verdict
+
+
+def _legal(text: str) -> str:
+    """``text`` without the characters that XML forbids: they are made visible."""
+    return "".join(c if c not in "\ufffe\uffff" else f"\\u{ord(c):04x}" for c in visible(text))

@@ -1,0 +1,47 @@
+"""Whether something applies to an engine on a stand, by sheet and channels, never by the name of a model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from leverproof.cases.model import Applies
+from leverproof.sheet.model import EngineSheet
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """What is missing, in words, and what is lost by it."""
+
+    missing: str
+    lost: str
+
+
+def refusal(
+    applies: Applies,
+    sheet: EngineSheet,
+    *,
+    inputs: frozenset[str],
+    outputs: frozenset[str],
+    capabilities: frozenset[str],
+) -> Refusal | None:
+    """Why something does not apply, or None when it does. ``inputs`` and ``outputs`` are the stand's channels."""
+    for path, words in applies.sheet.items():
+        found = sheet.word(path)
+        if found not in words:
+            what = f"the sheet says {path} = {found}" if found else f"the sheet does not give {path}"
+            return Refusal(f"{what}; this needs {' or '.join(words)}", applies.lost)
+    for path in applies.data:
+        if path not in sheet.data:
+            return Refusal(f"the sheet does not give {path}", applies.lost)
+    for lever in applies.levers:
+        if lever not in sheet.levers:
+            return Refusal(f"the sheet lists no {lever} lever", applies.lost)
+        if lever not in inputs:
+            return Refusal(f"the stand takes no {lever} lever", applies.lost)
+    for name in applies.channels:
+        if name not in outputs:
+            return Refusal(f"the stand gives no {name}", applies.lost)
+    for name in applies.capabilities:
+        if name not in capabilities:
+            return Refusal(f"the stand is not {name.replace('_', ' ')}", applies.lost)
+    return None

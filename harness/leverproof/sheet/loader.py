@@ -1,0 +1,144 @@
+"""Reading an engine sheet: schema, units, words, needed data. Bad input is an :class:`InputError`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any
+
+from leverproof.channels import CHANNELS
+from leverproof.errors import InputError, UsageError, nearest
+from leverproof.quantities import parse
+from leverproof.reference_data import reference_data
+from leverproof.schema import check
+from leverproof.sheet.model import Datum, EngineSheet
+from leverproof.sheet.vocabulary import HARDWARE, NEEDED, NUMBERS
+from leverproof.toml_file import parse_toml, read_text
+
+SHEET_SCHEMA = "sheet"
+
+
+def load_sheet(name: str) -> EngineSheet:
+    """The sheet at a path, or the shipped sheet of that id."""
+    return parse_sheet(*find_sheet(name))
+
+
+def find_sheet(name: str) -> tuple[str, str]:
+    """(text, where) of a sheet named by path or by the id of a shipped one."""
+    path = Path(name)
+    if path.suffix == ".toml" or path.exists():
+        return read_text(path), str(path)
+    shipped = {item.name.removesuffix(".toml"): item for item in shipped_sheets()}
+    if name not in shipped:
+        raise UsageError(
+            f"no sheet {name!r}",
+            "--sheet",
+            "give a path ending in .toml or " + nearest(name, shipped),
+            "sheet",
+        )
+    return read_text(shipped[name]), shipped[name].name
+
+
+def shipped_sheets() -> list[Traversable]:
+    """The sheets that ship with the harness."""
+    folder = reference_data() / "sheets"
+    return sorted((f for f in folder.iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
+
+
+def parse_sheet(text: str, where: str) -> EngineSheet:
+    """A sheet from its text; ``where`` names the file in errors."""
+    document = parse_toml(text, where)
+    check(document, SHEET_SCHEMA, where, text=text)
+    data: dict[str, Datum] = {}
+    for section, words in (("hardware", HARDWARE),):
+        for key, entry in document[section].items():
+            data[f"{section}.{key}"] = _word(entry, words[key], f"{where}: {section}.{key}")
+    for section, units in NUMBERS.items():
+        for key, entry in document.get(section, {}).items():
+            data[f"{section}.{key}"] = _number(entry, units[key], f"{where}: {section}.{key}")
+    levers = {
+        name: _rate(name, entry, f"{where}: levers.{name}") for name, entry in document["levers"].items()
+    }
+    sheet = EngineSheet(
+        id=document["id"],
+        title=document["title"],
+        revision=str(document["revision"]),
+        caution=document["caution"],
+        data=data,
+        levers=levers,
+        path=where,
+        text=text,
+    )
+    _consistent(sheet, where)
+    return sheet
+
+
+def _word(entry: Mapping[str, Any], known: tuple[str, ...], where: str) -> Datum:
+    value = entry["value"]
+    if value not in known:
+        raise InputError(f"unknown word {value!r}", where + ".value", nearest(str(value), known), "word")
+    return Datum(value, "", entry["source"], 0.0, bool(entry.get("from_model", False)))
+
+
+def _number(entry: Mapping[str, Any], symbol: str, where: str) -> Datum:
+    value = parse(entry["value"], where + ".value").to(symbol, where + ".value")
+    doubt = None
+    if "doubt" in entry:
+        doubt = parse(entry["doubt"], where + ".doubt").difference_in(symbol, where + ".doubt")
+        if doubt < 0.0:
+            raise InputError("a doubt cannot be negative", where + ".doubt", code="range")
+    positive = symbol not in ("degC", "ft")
+    if positive and value <= 0.0:
+        raise InputError(f"{entry['value']!r} must be greater than zero", where + ".value", code="range")
+    return Datum(value, symbol, entry["source"], doubt, bool(entry.get("from_model", False)))
+
+
+def _rate(name: str, entry: Mapping[str, Any], where: str) -> float:
+    lever = CHANNELS.get(name)
+    if lever is None or lever.kind != "lever":
+        levers = [c.name for c in CHANNELS.values() if c.kind == "lever"]
+        raise InputError(f"unknown lever {name!r}", where, nearest(name, levers), "lever")
+    if lever.states:
+        return 0.0
+    if "rate" not in entry:
+        raise InputError(
+            "a lever that moves needs its rate",
+            where + ".rate",
+            "for example { value = '0.1 1/s', source = '...' }",
+        )
+    rate = parse(entry["rate"]["value"], where + ".rate.value").to("1/s", where + ".rate.value")
+    if not 0.0 < rate <= 10.0:
+        raise InputError(
+            f"a lever rate of {rate:g} 1/s is not between 0 and 10", where + ".rate.value", code="range"
+        )
+    return rate
+
+
+def _consistent(sheet: EngineSheet, where: str) -> None:
+    arrangement = sheet.word("hardware.arrangement")
+    for path in NEEDED[arrangement]:
+        if sheet.number(path) is None:
+            raise InputError(
+                f"a sheet of arrangement {arrangement!r} needs {path}",
+                f"{where}: {path}",
+                "add it as { value = '...', source = '...' }",
+                "missing",
+            )
+    has_boost = sheet.word("hardware.boost_acts_on") not in ("", "none")
+    if has_boost != ("boost" in sheet.levers):
+        raise InputError(
+            "hardware.boost_acts_on and levers.boost contradict each other",
+            f"{where}: hardware.boost_acts_on",
+            "an engine with a separate boost lever says what it acts on, another says 'none' and lists no boost lever",
+            "contradiction",
+        )
+    bands = [sheet.number(f"light.{key}") for key in ("blinking_above", "off_above", "on_above")]
+    known = [float(b.value) for b in bands if b is not None]
+    if known != sorted(known):
+        raise InputError(
+            "the light's bands are not in rising order",
+            f"{where}: light",
+            "blinking_above < off_above < on_above",
+            "range",
+        )

@@ -1,0 +1,51 @@
+"""What an engine sheet may say: the words of each hardware datum, the numbers and their dimension.
+
+One list serves the loader, the published JSON Schema's test and the reference page.
+"""
+
+from __future__ import annotations
+
+HARDWARE: dict[str, tuple[str, ...]] = {
+    "arrangement": (
+        "unsupercharged",
+        "geared_one_speed",
+        "geared_two_speed",
+        "turbo_normalised",
+        "two_stage",
+    ),
+    "boost_acts_on": ("none", "gate", "speed", "deck"),
+    "overspeed_protection": ("none", "governor"),
+    "link": ("none", "procedure", "mechanical", "interlock"),
+    "takeoff_boost": ("none", "back", "set", "automatic"),
+    "coordination": ("none", "automatic"),
+    "full_rich": ("compensated", "not_compensated"),
+    "light": ("none", "three_state", "plain"),
+    "propeller": ("constant_speed",),
+    "service": ("light", "heavy"),
+    "intercooler": ("none", "shutter", "fixed"),
+}
+
+_RATING = {"manifold_pressure": "inHg", "engine_speed": "rpm", "brake_power": "hp", "minutes": "min"}
+
+NUMBERS: dict[str, dict[str, str]] = {
+    "takeoff": _RATING,
+    "maximum_continuous": _RATING,
+    "climb": {**_RATING, "full_throttle_height": "ft"},
+    "cruise": {"manifold_pressure": "inHg", "engine_speed": "rpm"},
+    "idle": {"engine_speed": "rpm"},
+    "limits": {"turbo_speed": "rpm", "turbo_speed_tolerance": "1", "carburettor_air_temperature": "degC"},
+    "light": {"blinking_above": "rpm", "off_above": "rpm", "on_above": "rpm", "hysteresis": "rpm"},
+    "link": {"above": "ft"},
+    "response": {"takeoff_time": "s"},
+    "split_lever": {"advantage": "hp"},
+}
+"""Numeric data by section and key, with the unit they are kept in."""
+
+NEEDED: dict[str, tuple[str, ...]] = {
+    "two_stage": ("takeoff.manifold_pressure", "takeoff.engine_speed", "limits.turbo_speed"),
+    "turbo_normalised": ("takeoff.manifold_pressure", "takeoff.engine_speed"),
+    "geared_one_speed": ("takeoff.manifold_pressure", "takeoff.engine_speed"),
+    "geared_two_speed": ("takeoff.manifold_pressure", "takeoff.engine_speed"),
+    "unsupercharged": ("takeoff.manifold_pressure", "takeoff.engine_speed"),
+}
+"""Data without which an arrangement's sheet is refused."""

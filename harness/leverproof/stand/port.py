@@ -1,0 +1,141 @@
+"""The port: what the harness asks of a mounted model, in any language, by structure and not by inheritance.
+
+A *session* holds one mounted model. It may run many independent *lanes* (copies of the engine) in lockstep. All
+arrays are float64; column order is fixed once, in ``initialise``. Numbers of discrete channels are the index of
+their state.
+
+Row convention: row ``i`` holds the inputs over [t_i, t_i+1); reply row ``i`` the outputs at t_i+1; the outputs at
+t_0 come back from ``initialise``. A lane's numbers must be the same whatever its neighbours are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """One input or output of a model: its name and unit there; ``states`` for a discrete channel."""
+
+    name: str
+    unit: str
+    states: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Capabilities:
+    """What a session can do. ``lanes`` engines at once; ``max_values`` numbers in one message; ``clock`` is
+    ``stepped`` or ``free_running``."""
+
+    lanes: int = 1
+    max_values: int = 50_000
+    reset: bool = True
+    deterministic: bool = True
+    settable_surroundings: bool = True
+    save_state: bool = False
+    clock: str = "stepped"
+
+
+@dataclass(frozen=True, slots=True)
+class Hello:
+    """What the model says of itself. ``derived_from`` tells whose physics and coefficients it uses."""
+
+    model: str
+    version: str
+    inputs: tuple[Signal, ...]
+    outputs: tuple[Signal, ...]
+    capabilities: Capabilities
+    derived_from: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """How one lane begins: ``engine`` is ``running`` or ``stopped``, ``row`` the inputs at t_0 in column order."""
+
+    engine: str
+    row: tuple[float, ...]
+
+
+class Session(Protocol):
+    """A mounted model. Every method may raise :class:`leverproof.errors.StandError`; ``close`` never raises."""
+
+    def hello(self) -> Hello:
+        """The model's description; the same at each call."""
+        ...
+
+    def initialise(
+        self, starts: Sequence[Start], step_ticks: int, inputs: Sequence[str], outputs: Sequence[str]
+    ) -> Array:
+        """Begin len(starts) fresh lanes; returns outputs at t_0, shape (lanes, outputs). May be called again, which
+        forgets the earlier lanes."""
+        ...
+
+    def advance(self, lanes: Sequence[int], rows: Array) -> Array:
+        """Advance the named lanes through ``rows`` of shape (n, len(lanes), inputs); returns
+        (n, len(lanes), outputs). Lanes not named stand still."""
+        ...
+
+    def reset(self) -> None:
+        """Forget all lanes and every trace of them."""
+        ...
+
+    def close(self) -> None:
+        """End the model. May be called twice."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Deadlines:
+    """Seconds allowed: to the reply to ``hello``; for any later request; and more for each row of a batch."""
+
+    start: float = 30.0
+    request: float = 5.0
+    row: float = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelMap:
+    """How one of our channels is found in the model: ``name`` and ``unit`` there; canonical = scale * theirs +
+    offset after the unit conversion."""
+
+    name: str
+    unit: str | None = None
+    scale: float = 1.0
+    offset: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class StandFile:
+    """A parsed stand file. ``path`` is where it was read; relative targets are beside it."""
+
+    path: str
+    title: str
+    kind: str
+    target: str = ""
+    command: tuple[str, ...] = ()
+    build_hint: str = ""
+    sheet: str = ""
+    engine: int = 1
+    grid_step: str = "0.05 s"
+    clock: str = "stepped"
+    deadlines: Deadlines = field(default_factory=Deadlines)
+    channels: dict[str, ChannelMap] = field(default_factory=dict)
+    options: dict[str, Any] = field(default_factory=dict)
+    defect_argument: str = ""
+    defects: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+
+class OpenStand(Protocol):
+    """What an entry point of group ``leverproof.stands`` is: mounts a model (this runs the model's code)."""
+
+    def __call__(self, stand: StandFile, *, defect: str | None) -> Session:
+        """A session that has not yet said hello. ``defect`` names a seeded defect to build in, or None."""
+        ...

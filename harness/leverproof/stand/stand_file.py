@@ -1,0 +1,155 @@
+"""Stand files: how a model is mounted, read from TOML.
+
+Reading a stand file runs nothing; mounting it (:mod:`leverproof.stand.mount`) runs the model's code.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from importlib.abc import Traversable
+from pathlib import PurePath
+from typing import Any
+
+from leverproof.channels import Channel, channel
+from leverproof.errors import InputError, nearest
+from leverproof.quantities import parse, unit
+from leverproof.schema import check
+from leverproof.stand.adapters import installed_kinds
+from leverproof.stand.port import ChannelMap, Deadlines, StandFile
+from leverproof.timegrid import TimeGrid
+from leverproof.toml_file import KeyPath, parse_toml, place, read_text
+
+_LONGEST = 24 * 3600.0
+_COPIED = (
+    "title",
+    "kind",
+    "target",
+    "build_hint",
+    "sheet",
+    "engine",
+    "clock",
+    "options",
+    "defect_argument",
+    "defects",
+)
+
+
+def read_stand_file(path: Traversable | str, *, kinds: Iterable[str] | None = None) -> StandFile:
+    """The stand in a TOML file; ``kinds`` are the adapters known, by default those installed.
+
+    Raises :class:`InputError` naming file, line and key for a document that does not fit, an unknown channel,
+    kind or unit, a unit of the wrong dimension, a number that is not finite and a step off the time grid.
+    """
+    text = read_text(path, what="stand file")
+    return parse_stand_file(text, str(path), kinds=kinds)
+
+
+def parse_stand_file(text: str, path: str, *, kinds: Iterable[str] | None = None) -> StandFile:
+    """The stand in ``text``, as if it stood in the file ``path``; see :func:`read_stand_file`."""
+    document = parse_toml(text, path)
+    check(document, "stand", path, text=text)
+
+    def at(*keys: str | int) -> str:
+        return place(path, keys, text)
+
+    known = tuple(installed_kinds() if kinds is None else kinds)
+    if known and document["kind"] not in known:
+        hint = nearest(document["kind"], known)
+        raise InputError(f"unknown kind of stand {document['kind']!r}", at("kind"), hint, "kind")
+    _needed(document, at())
+    step = document.get("grid_step", StandFile.__dataclass_fields__["grid_step"].default)
+    _grid(step, at("grid_step"))
+    channels = {
+        name: _channel_map(name, entry, path, text) for name, entry in document.get("channels", {}).items()
+    }
+    stand = StandFile(
+        path=path,
+        title=document["title"],
+        kind=document["kind"],
+        command=tuple(document.get("command", ())),
+        grid_step=str(step),
+        deadlines=_deadlines(document.get("deadlines", {}), path, text),
+        channels=channels,
+    )
+    return replace(stand, **{key: document[key] for key in _COPIED if key in document})
+
+
+def _needed(document: dict[str, Any], where: str) -> None:
+    kind, target = document["kind"], str(document.get("target", ""))
+    if kind == "stdio" and "command" not in document:
+        raise InputError(
+            "kind 'stdio' needs the key 'command'",
+            where,
+            'write for example command = ["./model"]',
+            "missing_key",
+        )
+    if kind == "in_process":
+        file, colon, factory = target.rpartition(":")
+        if not (file and colon and factory.isidentifier()):
+            raise InputError(
+                f"kind 'in_process' needs a target of the form 'file.py:factory', found {target!r}",
+                where,
+                "name a Python file beside the stand file and the function in it that makes a session",
+                "target",
+            )
+
+
+def _grid(step: object, where: str) -> None:
+    if isinstance(step, int | float):
+        raise InputError(f"{step!r} has no unit", where, "write for example '0.05 s'", "grid")
+    try:
+        TimeGrid.parse(step, where)
+    except InputError as error:
+        raise error if error.where else replace_where(error, where) from None
+
+
+def replace_where(error: InputError, where: str) -> InputError:
+    """The same error at another place."""
+    return InputError(error.message, where, error.hint, error.code)
+
+
+def _deadlines(table: dict[str, str], path: str, text: str) -> Deadlines:
+    seconds: dict[str, float] = {}
+    for key, value in table.items():
+        where = place(path, ("deadlines", key), text)
+        seconds[key] = parse(value, where).to("s", where)
+        if not 0.0 < seconds[key] <= _LONGEST:
+            raise InputError(f"a deadline of {value!r} is not between 0 and 24 h", where, code="deadline")
+    return Deadlines(**seconds)
+
+
+def _channel_map(name: str, entry: dict[str, Any], path: str, text: str) -> ChannelMap:
+    key: KeyPath = ("channels", name)
+    ours = channel(name, place(path, key, text))
+    symbol = entry.get("unit")
+    if symbol is not None:
+        check_dimension(ours, symbol, place(path, (*key, "unit"), text))
+    scale = float(entry.get("scale", 1.0))
+    if scale == 0.0:
+        raise InputError("a scale of 0 loses the channel", place(path, (*key, "scale"), text), code="scale")
+    if ours.states and (scale != 1.0 or entry.get("offset", 0.0) != 0.0):
+        raise InputError(
+            f"{name} is a discrete channel: its states are matched by name, not scaled",
+            place(path, key, text),
+            "remove scale and offset",
+            "scale",
+        )
+    return ChannelMap(entry.get("name", name), symbol, scale, float(entry.get("offset", 0.0)))
+
+
+def check_dimension(ours: Channel, symbol: str, where: str) -> None:
+    """Returns when ``symbol`` is a unit of the channel's dimension; else raises :class:`InputError`."""
+    theirs, canonical = unit(symbol, where), unit(ours.unit, where)
+    if theirs.dimension != canonical.dimension:
+        raise InputError(
+            f"{ours.name} is a {canonical.dimension} in {ours.unit}, {symbol!r} a unit of {theirs.dimension}",
+            where,
+            "give the unit the model really uses, and 'scale' when it has none",
+            "dimension",
+        )
+
+
+def folder_of(stand: StandFile) -> PurePath:
+    """The folder of the stand file, which its relative targets are beside."""
+    return PurePath(stand.path).parent

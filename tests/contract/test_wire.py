@@ -1,0 +1,184 @@
+"""What goes over the wire fits the message schemas, and both ends keep to the protocol."""
+
+import io
+import json
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from leverproof.errors import InputError
+from leverproof.schema import check
+from leverproof.stand.port import Capabilities, Hello, Session, Signal, StandFile, Start
+from leverproof.stand.server import Server, serve
+from leverproof.stand.wire import decode, encode, encode_numbers, hello_result, read_hello
+from leverproof_adapters import in_process, stdio
+from leverproof_adapters.stdio_process import Child
+
+StandOf = Callable[..., StandFile]
+RESULTS = {
+    "hello": "wire-hello-result",
+    "initialise": "wire-initialise-result",
+    "advance": "wire-advance-result",
+}
+
+
+@pytest.fixture
+def lag_session(lag_stand: StandOf) -> Session:
+    return in_process.open_stand(lag_stand("in_process"), defect=None)
+
+
+def talk(session: Session, *requests: dict[str, Any] | bytes) -> list[dict[str, Any]]:
+    """The replies of a served session to a list of requests."""
+    lines = [request if isinstance(request, bytes) else encode(request) for request in requests]
+    replies = io.BytesIO()
+    serve(session, io.BytesIO(b"".join(lines)), replies)
+    return [json.loads(line) for line in replies.getvalue().splitlines()]
+
+
+def request(number: int, method: str, **params: Any) -> dict[str, Any]:
+    return {"id": number, "method": method, "params": params}
+
+
+HELLO = request(1, "hello", protocols=[1], harness="a test")
+START = request(
+    2,
+    "initialise",
+    step_ticks=1800,
+    inputs=["throttle"],
+    outputs=["map", "mood"],
+    starts=[{"engine": "running", "row": [0.5]}],
+)
+
+
+def test_a_conversation_fits_the_schemas(lag_session: Session) -> None:
+    requests = [
+        HELLO,
+        START,
+        request(3, "advance", lanes=[0], rows=[[[0.25]], [["NaN"]]]),
+        request(4, "reset"),
+        request(5, "close"),
+    ]
+    replies = talk(lag_session, *requests)
+    for asked, answered in zip(requests, replies, strict=True):
+        check(asked, "wire-request", "request")
+        check(answered, "wire-reply", "reply")
+        assert answered["id"] == asked["id"]
+        if asked["method"] in RESULTS:
+            check(answered["result"], RESULTS[asked["method"]], "result")
+    assert replies[2]["result"]["rows"][1] == [["NaN", 0.0]]
+
+
+@pytest.mark.parametrize("kind", ["stdio"])
+def test_what_the_adapter_sends_fits_the_schema(
+    lag_stand: StandOf, kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent: list[bytes] = []
+    send = Child.send
+
+    def listening(self: Child, line: bytes, until: float) -> bytes:
+        sent.append(line)
+        return send(self, line, until)
+
+    monkeypatch.setattr(Child, "send", listening)
+    session = stdio.open_stand(lag_stand(kind), defect=None)
+    try:
+        session.hello()
+        session.initialise([Start("stopped", (0.0,))], 900, ["throttle"], ["map"])
+        session.advance([0], np.array([[[0.1]], [[np.inf]]]))
+        session.reset()
+    finally:
+        session.close()
+    methods = [decode(line)["method"] for line in sent]
+    assert methods == ["hello", "initialise", "advance", "reset", "close"]
+    for number, line in enumerate(sent, 1):
+        check(decode(line), "wire-request", "request")
+        assert decode(line)["id"] == number
+
+
+@pytest.mark.parametrize(
+    ("message", "code", "word"),
+    [
+        (request(9, "hello", protocols=[2, 3], harness="x"), "version", "speaks protocol 1"),
+        (request(9, "ignite"), "unknown_method", "'ignite'"),
+        (request(9, "advance", lanes=[0], rows=[[[0.1]]]), "bad_request", "before initialise"),
+        ({**START, "params": {**START["params"], "outputs": ["mapp"]}}, "bad_request", "no 'mapp'"),
+        ({**START, "params": {**START["params"], "step_ticks": 0}}, "bad_request", "step_ticks is 0"),
+        ({**START, "params": {**START["params"], "starts": []}}, "bad_request", "1 to 8 entries"),
+        (b"{torn\n", "bad_request", "not JSON"),
+        (b"\xff\n", "bad_request", "not UTF-8"),
+        (b"[1]\n", "bad_request", "not a JSON object"),
+    ],
+)
+def test_a_bad_request_is_answered_and_harms_nothing(
+    lag_session: Session, message: dict[str, Any] | bytes, code: str, word: str
+) -> None:
+    bad, good = talk(lag_session, message, HELLO)
+    check(bad, "wire-reply", "reply") if isinstance(message, dict) else None
+    assert bad["error"]["code"] == code
+    assert word in bad["error"]["message"]
+    assert good["result"]["model"]["name"] == "lag engine"
+
+
+@pytest.mark.parametrize(
+    ("rows", "word"),
+    [
+        ([[[0.1, 0.2]]], "has 2 columns, expected 1"),
+        ([[[0.1], [0.2]]], "has 2 lanes, expected 1"),
+        ([[["fast"]]], '"fast", not a number'),
+        ([[[True]]], "true, not a number"),
+        ([[[None]]], "null, not a number"),
+        ([[0.1]], "is not a list"),
+    ],
+)
+def test_rows_that_do_not_fit_are_named(lag_session: Session, rows: list[Any], word: str) -> None:
+    reply = talk(lag_session, START, request(3, "advance", lanes=[0], rows=rows))[1]
+    assert word in reply["error"]["message"]
+
+
+def test_nothing_is_answered_after_close(lag_session: Session) -> None:
+    assert len(talk(lag_session, request(1, "close"), HELLO)) == 1
+
+
+def test_a_description_survives_the_wire() -> None:
+    said = Hello(
+        "a model",
+        "2",
+        (Signal("throttle", "1"), Signal("mixture", "1", ("cut_off", "auto_rich"))),
+        (Signal("torque", "N.m"),),
+        Capabilities(3, 700, False, False, True, True, "free_running"),
+        "textbook relations",
+    )
+    result = decode(encode(hello_result(said)))
+    check(result, "wire-hello-result", "result")
+    assert read_hello({**result, "later": 1}) == said
+
+
+def test_absent_capabilities_are_the_declared_defaults() -> None:
+    said = read_hello(
+        {
+            "model": {"name": "m", "version": "1"},
+            "inputs": [],
+            "outputs": [],
+            "capabilities": {"mood": "good"},
+        }
+    )
+    assert said.capabilities == Capabilities()
+
+
+def test_an_exception_of_the_model_ends_the_program(lag_stand: StandOf) -> None:
+    session = in_process.open_stand(lag_stand("in_process", "Raising"), defect=None)
+    lines = encode(START) + encode(request(3, "advance", lanes=[0], rows=encode_numbers(np.zeros((1, 1, 1)))))
+    with pytest.raises(Exception, match="valve overlap of zero"):
+        Server(session).run(io.BytesIO(lines), io.BytesIO())
+
+
+def test_a_request_schema_refuses_what_it_should() -> None:
+    for wrong in (
+        request(0, "hello"),
+        request(1, "advance", lanes=[0], rows=[[[None]]]),
+        request(1, "start"),
+    ):
+        with pytest.raises(InputError):
+            check(wrong, "wire-request", "request")

@@ -1,0 +1,86 @@
+"""A new record makes room for itself only where an older record stands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from leverproof.errors import UsageError
+from leverproof.record import RecordWriter, read_record
+
+
+def make(folder: Path, seed: int) -> None:
+    with RecordWriter(folder, {"seed": seed}) as writer:
+        writer.close("finished", 0)
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+def test_new_and_empty_folders_are_taken(tmp_path: Path) -> None:
+    make(tmp_path / "deep" / "new", 1)
+    (tmp_path / "empty").mkdir()
+    make(tmp_path / "empty", 2)
+    assert read_record(tmp_path / "empty").header["seed"] == 2
+
+
+def test_an_older_record_moves_and_replaces_the_one_before(tmp_path: Path) -> None:
+    for seed in (1, 2, 3):
+        make(tmp_path / "r", seed)
+    assert read_record(tmp_path / "r").header["seed"] == 3
+    assert read_record(tmp_path / "r.previous").header["seed"] == 2
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["r", "r.previous"]
+
+
+def test_an_incomplete_record_is_a_record_too(tmp_path: Path) -> None:
+    with RecordWriter(tmp_path / "r", {"seed": 1}):
+        pass
+    make(tmp_path / "r", 2)
+    assert not read_record(tmp_path / "r.previous").complete
+
+
+@pytest.mark.parametrize("foreign", ["notes.txt", "record.jsonl"])
+def test_anything_else_is_refused_and_untouched(tmp_path: Path, foreign: str) -> None:
+    (tmp_path / "r").mkdir()
+    (tmp_path / "r" / foreign).write_text('{"kind":"header","program":"another"}\n')
+    before = tree(tmp_path)
+    with pytest.raises(UsageError) as caught:
+        make(tmp_path / "r", 1)
+    assert caught.value.where == str(tmp_path / "r")
+    assert tree(tmp_path) == before
+
+
+def test_a_file_or_link_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(UsageError):
+        make(tmp_path / "file", 1)
+    make(tmp_path / "real", 1)
+    (tmp_path / "link").symlink_to(tmp_path / "real")
+    with pytest.raises(UsageError):
+        make(tmp_path / "link", 2)
+    assert read_record(tmp_path / "real").header["seed"] == 1
+
+
+@pytest.mark.parametrize("case", ["not a record", "more than a record"])
+def test_what_is_not_ours_is_never_deleted_with_the_previous(tmp_path: Path, case: str) -> None:
+    if case == "not a record":
+        (tmp_path / "r.previous").mkdir()
+        (tmp_path / "r.previous" / "thesis.txt").write_text("years of work")
+    else:
+        make(tmp_path / "r", 0)
+        make(tmp_path / "r", 1)
+        (tmp_path / "r.previous" / "thesis.txt").write_text("years of work")
+    if not (tmp_path / "r").exists():
+        make(tmp_path / "r", 1)
+    before = tree(tmp_path)
+    with pytest.raises(UsageError):
+        make(tmp_path / "r", 2)
+    assert tree(tmp_path) == before
+
+
+def test_a_place_that_cannot_be_made_is_a_usage_error(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(UsageError):
+        make(tmp_path / "file" / "below", 1)
