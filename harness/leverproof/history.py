@@ -8,6 +8,7 @@ those.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -48,8 +49,7 @@ def steadiness(samples: Samples, step_seconds: float, *, band: float, remaining_
     """
     if samples.size == 0 or not np.isfinite(samples).all():
         return Steadiness("missing", math.nan, math.nan)
-    spread = float(samples.max() - samples.min())
-    remaining = 0.0 if spread == 0.0 else _remaining(samples)
+    ((spread, remaining),) = _spreads_and_remains(np.ascontiguousarray(samples)[None, :])
     if spread <= band and remaining <= remaining_limit:
         return Steadiness("steady", spread, remaining)
     swings = _oscillation(samples, step_seconds)
@@ -58,42 +58,80 @@ def steadiness(samples: Samples, step_seconds: float, *, band: float, remaining_
     return Steadiness("drifting", spread, remaining)
 
 
-def _remaining(samples: Samples) -> float:
-    """Estimated distance from the window's mean to where the channel will come to rest.
+def unsteadiness(window: Samples, bands: Sequence[float], remaining_limits: Sequence[float]) -> list[float]:
+    """How many times over each channel of ``window``, shape (samples, channels), is beyond being steady by
+    the rule of :func:`steadiness`: steady is at most 1; infinite where a value is not finite or where nothing
+    is allowed and something moves. One pass for all channels, because it is asked often."""
+    found = []
+    seen = _spreads_and_remains(np.ascontiguousarray(window.T))
+    for (spread, remaining), band, limit in zip(seen, bands, remaining_limits, strict=True):
+        shares = (_times_over(spread, band), _times_over(remaining, limit))
+        found.append(max(shares) if all(map(math.isfinite, shares)) else math.inf)
+    return found
+
+
+def _times_over(value: float, allowed: float) -> float:
+    """``value`` as a multiple of what is allowed."""
+    if allowed > 0.0:
+        return value / allowed
+    return 0.0 if value == 0.0 else math.inf
+
+
+def _spreads_and_remains(channels: Samples) -> list[tuple[float, float]]:
+    """Spread, and distance from the mean to the end foreseen, of each row of ``channels``, shape (channels,
+    samples), contiguous. Reductions are arrays, the few numbers left after them plain floats: that is
+    fastest."""
+    count, size = channels.shape
+    spreads = (channels.max(axis=1) - channels.min(axis=1)).tolist()
+    third = size // 3
+    if third == 0:
+        return [(spread, spread) for spread in spreads]
+    parts = channels[:, size - 3 * third :].reshape(count, 3, third)
+    means = (np.add.reduce(parts, axis=2) / third).tolist()
+    bends = channels[:, 2:] - 2.0 * channels[:, 1:-1] + channels[:, :-2]
+    squares = np.einsum("ij,ij->i", bends, bends).tolist()
+    scale = 18.0 / (6.0 * max(1, size - 2) * third)
+    return [
+        (spread, _remaining(three[0], three[1], three[2], math.sqrt(scale * square)))
+        for spread, three, square in zip(spreads, means, squares, strict=True)
+    ]
+
+
+def _remaining(first: float, middle: float, last: float, hidden: float) -> float:
+    """Distance from a window's mean to where the channel will come to rest, from the means of its thirds.
 
     Means over equal stretches of an exponential are a geometric series; what is left of it after the last
-    stretch follows from two differences. White noise of standard deviation s gives second differences of
-    standard deviation s * sqrt(6) and differences of stretch means of s * sqrt(2 / stretch); three of the
-    latter are taken off first.
+    stretch follows from two differences. Changes of less than ``hidden`` are noise: white noise of standard
+    deviation s gives second differences of standard deviation s * sqrt(6) and differences of stretch means of
+    s * sqrt(2 / stretch), and three of the latter count as no change.
     """
-    third = samples.size // 3
-    if third == 0:
-        return float(np.ptp(samples))
-    first, middle, last = samples[samples.size - 3 * third :].reshape(3, third).mean(axis=1).tolist()
-    bends = samples[2:] - 2.0 * samples[1:-1] + samples[:-2]
-    noise = math.sqrt(float(bends @ bends) / max(1, bends.size) / 6.0)
-    hidden = 3.0 * noise * math.sqrt(2.0 / third) + 1e-7 * abs(last)
+    hidden += 1e-7 * abs(last)
     early, late = middle - first, last - middle
     if abs(late) <= hidden and abs(early) <= hidden:
         return 0.0
     ratio = late / early if early else math.inf
     if ratio >= 0.95:
-        return float(abs(late) * 30.0)
-    still_to_come = late * ratio / (1.0 - ratio) if ratio > 0.0 else 0.0
-    return float(max(abs(last + still_to_come - (first + middle + last) / 3.0), abs(still_to_come)))
+        return abs(late) * 30.0
+    to_come = late * ratio / (1.0 - ratio) if ratio > 0.0 else 0.0
+    return max(abs(last + to_come - (first + middle + last) / 3.0), abs(to_come))
 
 
 def _oscillation(samples: Samples, step_seconds: float) -> tuple[float, float] | None:
-    """Amplitude and period when the detrended window swings through its mean at least three times."""
+    """Amplitude and period (s) when the detrended window swings through its middle at least three times and
+    the swing is more than half of what the channel does. The period is twice the mean time between
+    passages."""
     index = np.arange(samples.size)
     flat = samples - np.polyval(np.polyfit(index, samples, 1), index)
     amplitude = float(flat.max() - flat.min()) / 2.0
-    sign = np.sign(np.where(np.abs(flat) < 0.2 * amplitude, 0.0, flat))
-    kept = sign[sign != 0.0]
-    crossings = int((kept[1:] != kept[:-1]).sum())
-    if crossings < 3 or amplitude == 0.0:
+    if amplitude == 0.0 or 4.0 * amplitude < float(samples.max() - samples.min()):
         return None
-    return amplitude, 2.0 * samples.size * step_seconds / (crossings + 1)
+    clear = np.flatnonzero(np.abs(flat) >= 0.2 * amplitude)
+    side = np.sign(flat[clear])
+    turns = np.flatnonzero(side[1:] != side[:-1])
+    if turns.size < 3:
+        return None
+    passages = (clear[turns] + clear[turns + 1]) / 2.0
+    return amplitude, float(2.0 * step_seconds * (passages[-1] - passages[0]) / (turns.size - 1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +170,7 @@ class History:
     """Every channel of one run. ``columns`` names the columns of ``data`` (rows, columns), inputs first.
 
     ``ending`` is ``completed``, or why the run ended early: ``invalid`` (with ``trouble`` in words),
-    ``crash``, ``hang``, ``protocol``, ``refused``, ``interrupted``."""
+    ``crash``, ``hang``, ``protocol``, ``refused``, ``interrupted``, ``not run``."""
 
     grid: TimeGrid
     columns: tuple[str, ...]
@@ -179,23 +217,18 @@ def take_reading(
     be steady to the largest remaining change allowed (canonical unit).
 
     The row 1 s after is not in the window: its inputs may already be those of the next step."""
-    window = history_rows[row - grid.rows(BEFORE) : row + grid.rows(AFTER)]
+    rows = history_rows[row - grid.rows(BEFORE) : row + grid.rows(AFTER)]
     # The last bit of a mean depends on memory order, which must not depend on where the rows come from.
-    window = np.ascontiguousarray(window, dtype=np.float64)
-    means = window.mean(axis=0).tolist()
-    scatters = ((window.max(axis=0) - window.min(axis=0)) / 2.0).tolist()
-    values = dict(zip(columns, means, strict=True))
-    scatter = dict(zip(columns, scatters, strict=True))
+    window: Samples = np.ascontiguousarray(rows.T, dtype=np.float64)
+    values = dict(zip(columns, (np.add.reduce(window, axis=1) / window.shape[1]).tolist(), strict=True))
+    spreads = window.max(axis=1) - window.min(axis=1)
+    scatter = dict(zip(columns, (spreads / 2.0).tolist(), strict=True))
+    watched = {c: columns.index(c) for c in watch if c in columns}
     step = grid.step / TICKS_PER_SECOND
     unsteady: dict[str, Steadiness] = {}
-    for channel_name, limit in watch.items():
-        if channel_name not in columns:
-            continue
+    for channel_name, column in watched.items():
         seen = steadiness(
-            np.ascontiguousarray(window[:, columns.index(channel_name)]),
-            step,
-            band=CHANNELS[channel_name].band,
-            remaining_limit=limit,
+            window[column], step, band=CHANNELS[channel_name].band, remaining_limit=watch[channel_name]
         )
         if seen.kind != "steady":
             unsteady[channel_name] = seen

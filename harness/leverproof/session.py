@@ -16,9 +16,9 @@ from leverproof.conduct.model import ConductedRun, PlannedCase
 from leverproof.conduct.plan import Ground, plan_case
 from leverproof.conduct.resolvability import resolvability
 from leverproof.conduct.scheduler import conduct
-from leverproof.errors import InputError, LeverproofError, StandError
+from leverproof.errors import InputError, LeverproofError, StandError, UsageError, nearest
 from leverproof.judge.case import judge_case
-from leverproof.judge.endings import exit_code
+from leverproof.judge.endings import INTERNAL, INTERRUPTED, INVALID_INPUT, exit_code
 from leverproof.judge.facts import STEP_STUDY, session_facts
 from leverproof.judge.ladder import block
 from leverproof.judge.model import Finding, SessionFacts
@@ -35,8 +35,8 @@ from leverproof.toml_file import read_text
 
 DEFAULT_SHEET = "corrie-18-early"
 EMBEDDED = "reference_engine"
+_INTERRUPTED = "interrupted; what was finished is kept"
 Progress = Callable[[float, float, str], None]
-_BEFORE_HANDSHAKE = ("no_program", "no_handshake", "version")
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,15 +84,28 @@ def run_session(request: RunRequest, progress: Progress | None = None) -> int:
     with RecordWriter(request.out, _header(request, inputs)) as record:
         _keep_inputs(record, inputs)
         try:
-            mounted = stands.mount(inputs.stand, defect=request.defect)
-        except StandError as trouble:
-            return _not_mounted(record, inputs, trouble)
+            return _recorded(request, inputs, record, progress)
+        except KeyboardInterrupt:
+            record.close(_INTERRUPTED, INTERRUPTED)
+            return INTERRUPTED
         except LeverproofError as problem:
-            record.event("problem", message=problem.message, where=problem.where, hint=problem.hint)
-            record.close("the model does not fit its stand file", 2)
+            _problem(record, problem)
+            record.close(f"stopped: {problem.message}", INVALID_INPUT)
             raise
-        with mounted:
-            return _session(request, inputs, mounted, record, progress)
+        except Exception as fault:
+            record.event("problem", message=f"{type(fault).__name__}: {fault}", where="", hint="")
+            record.close("internal error; what was finished is kept", INTERNAL)
+            raise
+
+
+def _recorded(request: RunRequest, inputs: _Inputs, record: RecordWriter, progress: Progress | None) -> int:
+    """Mounts and runs; a model that never says hello ends here with its own exit code."""
+    try:
+        mounted = stands.mount(inputs.stand, defect=request.defect)
+    except StandError as trouble:
+        return _not_mounted(record, inputs, trouble)
+    with mounted:
+        return _session(request, inputs, mounted, record, progress)
 
 
 def known_defects(sheet_id: str = DEFAULT_SHEET) -> list[SeededDefect]:
@@ -127,6 +140,8 @@ def rejudge(record: Record, ladder: dict[str, tuple[str, ...]]) -> list[Finding]
 
 
 def _load(request: RunRequest) -> _Inputs:
+    if request.seed < 0:
+        raise UsageError(f"a seed of {request.seed} is below zero", "--seed", "give 0, 1, 2, ...", "seed")
     catalogue = load_catalogue(request.case_folders)
     if request.stand is None:
         text, where = find_sheet(request.sheet or DEFAULT_SHEET)
@@ -136,7 +151,16 @@ def _load(request: RunRequest) -> _Inputs:
         stand_text = read_text(Path(request.stand), what="stand file")
         stand = parse_stand_file(stand_text, request.stand)
         sheet = parse_sheet(*find_sheet(_sheet_of(request, stand)))
+    _check_defect(request.defect, stand)
     return _Inputs(stand, stand_text, sheet, catalogue, catalogue.select(request.cases, request.subjects))
+
+
+def _check_defect(defect: str | None, stand: StandFile) -> None:
+    """Before a record is begun, so that a misspelt name costs no older record."""
+    known = stands.known_defects(stand) if defect is not None else {}
+    if defect is not None and defect not in known:
+        hint = nearest(defect, known) or "this model has none"
+        raise UsageError(f"no seeded defect {defect!r}", "--defect", hint, "defect")
 
 
 def _sheet_of(request: RunRequest, stand: StandFile) -> str:
@@ -190,7 +214,11 @@ def _keep_inputs(record: RecordWriter, inputs: _Inputs) -> None:
     for case in inputs.selected:
         record.add_input("case", case.path, inputs.catalogue.texts[case.id])
     for problem in inputs.catalogue.problems:
-        record.event("problem", message=problem.message, where=problem.where, hint=problem.hint)
+        _problem(record, problem)
+
+
+def _problem(record: RecordWriter, problem: LeverproofError) -> None:
+    record.event("problem", message=problem.message, where=problem.where, hint=problem.hint)
 
 
 def _not_mounted(record: RecordWriter, inputs: _Inputs, trouble: StandError) -> int:
@@ -219,7 +247,7 @@ def _session(
     for warning in said["warnings"]:
         record.event("warning", message=warning)
     ground = _ground(request, inputs, mounted)
-    planned = [plan_case(case, ground) for case in inputs.selected]
+    planned, problems = _planned(inputs.selected, ground, record)
     study = _step_study(inputs, ground, planned)
     record.expectations([*planned, *study])
     for case in planned:
@@ -241,11 +269,11 @@ def _session(
     code = exit_code(
         findings,
         handshake=True,
-        input_errors=bool(inputs.catalogue.problems),
+        input_errors=bool(inputs.catalogue.problems) or bool(problems),
         interrupted=interrupted,
         internal=False,
     )
-    record.close("interrupted; what was finished is kept" if interrupted else "completed", code)
+    record.close(_INTERRUPTED if interrupted else "completed", code)
     return code
 
 
@@ -266,9 +294,25 @@ def _ground(request: RunRequest, inputs: _Inputs, mounted: MountedStand) -> Grou
     )
 
 
+def _planned(
+    cases: Sequence[ReferenceCase], ground: Ground, record: RecordWriter
+) -> tuple[list[PlannedCase], int]:
+    """The cases planned, and how many could not be: what only the sheet shows to be impossible costs one case."""
+    planned: list[PlannedCase] = []
+    for case in cases:
+        try:
+            planned.append(plan_case(case, ground))
+        except InputError as problem:
+            _problem(
+                record, InputError(problem.message, problem.where or case.path, problem.hint, problem.code)
+            )
+    return planned, len(cases) - len(planned)
+
+
 def _step_study(inputs: _Inputs, ground: Ground, planned: Sequence[PlannedCase]) -> list[PlannedCase]:
-    """The step-study case, when it was not selected: every number's doubt needs it."""
-    if any(p.case.id == STEP_STUDY for p in planned):
+    """The step-study case, when it was not selected and there is anything to judge: every number's doubt needs
+    it."""
+    if any(p.case.id == STEP_STUDY for p in planned) or not any(p.programs for p in planned):
         return []
     found = [case for case in inputs.catalogue.cases if case.id == STEP_STUDY]
     return [study for case in found if (study := plan_case(case, ground)).programs]
@@ -311,7 +355,7 @@ def _conducted(
         )
     for future in kept:
         future.result()
-    return runs
+    return {key: runs[key] for key in order}
 
 
 def _judged(

@@ -31,11 +31,20 @@ def asked_positions(p: Parameters, levers: Levers) -> tuple[Array, Array]:
     return throttle, boost
 
 
+def approach(position: Array, asked: Array, share: float) -> Array:
+    """A position (0..1) moved by a share of its distance from what is asked.
+
+    Rounded to the spacing of numbers near one, so that a position that dies away reaches its stop instead of creeping
+    through ever smaller numbers, which are slow to compute with.
+    """
+    return (position + share * (asked - position) + 1.0) - 1.0
+
+
 def actuators(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """Moves throttle and boost positions towards what is asked, each by its first-order lag (assumption)."""
     throttle, boost = asked_positions(p, levers)
-    s.throttle = s.throttle + pace.throttle * (throttle - s.throttle)
-    s.boost = s.boost + pace.boost * (boost - s.boost)
+    s.throttle = approach(s.throttle, throttle, pace.throttle)
+    s.boost = approach(s.boost, boost, pace.boost)
 
 
 def gate_lever(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
@@ -45,7 +54,7 @@ def gate_lever(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace
     """
     left = 1.0 - s.boost
     opening = left * (1.0 - p.gate_shape + p.gate_shape * left * left)
-    s.gate = s.gate + pace.gate * (opening - s.gate)
+    s.gate = approach(s.gate, opening, pace.gate)
 
 
 def speed_demand(p: Parameters, boost: Array) -> Array:
@@ -60,12 +69,15 @@ def speed_demand(p: Parameters, boost: Array) -> Array:
 def gate_servo(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """Boost position demands turbo speed; a proportional and integral servo closes the gate until it is held.
 
-    The integral part is held between open and shut (no wind-up). Common practice, no published source.
+    The integral part gives way while the proportional part alone asks for full closure (no wind-up). Common practice,
+    no published source.
     """
     error = speed_demand(p, s.boost) - s.turbo
-    s.servo = np.minimum(np.maximum(s.servo + (pace.dt * p.servo_rate) * error, 0.0), 1.0)
-    closure = np.minimum(np.maximum(s.servo + p.servo_gain * error, 0.0), 1.0)
-    s.gate = s.gate + pace.gate * (1.0 - closure - s.gate)
+    asked = p.servo_gain * error
+    room = np.maximum(1.0 - np.maximum(asked, 0.0), 0.0)
+    s.servo = np.minimum(np.maximum(s.servo + (pace.dt * p.servo_rate) * error, 0.0), room)
+    closure = np.minimum(np.maximum(s.servo + asked, 0.0), 1.0)
+    s.gate = approach(s.gate, 1.0 - closure, pace.gate)
 
 
 def light(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:

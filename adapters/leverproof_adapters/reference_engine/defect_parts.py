@@ -79,7 +79,9 @@ def steep_lapse(p: Parameters, altitude: Array, offset: Array, humidity: Array, 
     return surroundings(p, altitude, offset - 0.00022 * altitude, humidity, airspeed)
 
 
-def inch_per_thousand_feet(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
+def inch_per_thousand_feet(
+    p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array
+) -> Air:
     """One inch of mercury a thousand feet at every height, down to a floor."""
     air = surroundings(p, altitude, offset, humidity, airspeed)
     wrong = np.maximum(29.92 - 0.001 * altitude, 3.0) * _INHG
@@ -89,7 +91,9 @@ def inch_per_thousand_feet(p: Parameters, altitude: Array, offset: Array, humidi
     return air
 
 
-def standard_day_always(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
+def standard_day_always(
+    p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array
+) -> Air:
     """The temperature offset never reaches the engine."""
     return surroundings(p, altitude, 0.0 * offset, humidity, airspeed)
 

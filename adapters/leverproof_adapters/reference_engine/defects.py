@@ -136,7 +136,12 @@ _ALL = (
         "The overspeed light follows the boost lever and not the turbo.",
         _parts(light=wrong.lever_sets_light),
     ),
-    Defect("light-inverted", "large", "The light's contact is wired the wrong way.", _parts(readings=wrong.light_inverted)),
+    Defect(
+        "light-inverted",
+        "large",
+        "The light's contact is wired the wrong way.",
+        _parts(readings=wrong.light_inverted),
+    ),
     Defect(
         "light-threshold-slip",
         "small",
@@ -150,12 +155,14 @@ _ALL = (
         "The propeller governor lets rpm sag with load.",
         _parts(governor=wrong.drooping_governor),
     ),
-    Defect("fixed-pitch", "large", "The propeller is not governed at all.", _parts(governor=wrong.fixed_blades)),
+    Defect(
+        "fixed-pitch", "large", "The propeller is not governed at all.", _parts(governor=wrong.fixed_blades)
+    ),
     Defect(
         "governor-hunts",
         "large",
         "The governor's anticipation acts the wrong way, so rpm never settles.",
-        _factors(governor_lead=-1.0),
+        _factors(governor_lead=-3.0),
     ),
     Defect(
         "cut-off-keeps-running",
@@ -279,5 +286,7 @@ def with_defect(build: Build, name: str) -> Build:
     if defect is None:
         raise InputError(f"unknown defect {name!r}", "defect", nearest(name, DEFECTS), "defect")
     if build.parameters.variant not in defect.applies_to:
-        raise InputError(f"defect {name!r} cannot be built into {build.parameters.variant}", "defect", code="defect")
+        raise InputError(
+            f"defect {name!r} cannot be built into {build.parameters.variant}", "defect", code="defect"
+        )
     return defect.change(build)

@@ -45,7 +45,8 @@ def restriction(conductance: Array, slope: Array, offset: Array, upstream: Array
     c = j * j * s + r * r - s
     ratio = (b + np.sqrt(np.maximum(b * b - a * c, 0.0))) / a
     choked = (1.0 + j) / (k + _TINY)
-    return np.where(choked < r, choked, ratio) * upstream
+    result: Array = np.where(choked < r, choked, ratio) * upstream
+    return result
 
 
 def outflow_pressure(flow: Array, root_temperature: Array, area: Array, downstream: Array) -> Array:
@@ -57,7 +58,8 @@ def outflow_pressure(flow: Array, root_temperature: Array, area: Array, downstre
     q = 1.0 - 2.0 * r
     n = flow * root_temperature / (GAS_CHOKED * area * downstream)
     ratio = (np.sqrt(np.maximum(r * r + q * (1.0 + s * n * n), 0.0)) - r) / q
-    return np.where(n * r > 1.0, n, ratio) * downstream
+    result: Array = np.where(n * r > 1.0, n, ratio) * downstream
+    return result
 
 
 def turbo_stage(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:

@@ -87,17 +87,19 @@ class ReferenceSession:
         self._build.light(self._build.parameters, state, position, first, point, self._pace)
         self._store = np.zeros((len(CARRIED), len(starts)))
         state.scatter(self._store, np.arange(len(starts)))
-        result = np.empty((len(starts), len(outputs)))
-        self._write(result, dynamics.readings(self._build, state, first, point))
-        return result
+        found = np.empty((len(outputs), len(starts)))
+        self._write(found, dynamics.readings(self._build, state, first, point))
+        return np.ascontiguousarray(found.T)
 
     def advance(self, lanes: Sequence[int], rows: Array) -> Array:
         """Advance the named lanes; see the port. Work is proportional to the number of lanes named."""
         index = self._lane_index(lanes)
         rows = np.asarray(rows, dtype=np.float64)
         if rows.ndim != 3 or rows.shape[1:] != (len(index), len(self._columns)):
-            raise _refused(f"rows of shape {rows.shape} for {len(index)} lanes of {len(self._columns)} inputs")
-        result = np.empty((rows.shape[0], len(index), len(self._outputs)))
+            raise _refused(
+                f"rows of shape {rows.shape} for {len(index)} lanes of {len(self._columns)} inputs"
+            )
+        found = np.empty((rows.shape[0], len(self._outputs), len(index)))
         air, levers = self._unpack(rows)
         state = State.gathered(self._store, index)
         inner = dynamics.inner_steps(self._step_ticks)
@@ -105,9 +107,9 @@ class ReferenceSession:
             now, position = air.row(i), _lever_row(levers, i)
             for _ in range(inner):
                 point = dynamics.step(self._build, state, position, now, self._pace)
-            self._write(result[i], dynamics.readings(self._build, state, now, point))
+            self._write(found[i], dynamics.readings(self._build, state, now, point))
         state.scatter(self._store, index)
-        return result
+        return np.ascontiguousarray(found.transpose(0, 2, 1))
 
     def reset(self) -> None:
         """Forget all lanes."""
@@ -151,7 +153,7 @@ class ReferenceSession:
 
     def _write(self, target: Array, found: dict[str, Array]) -> None:
         for i, name in enumerate(self._outputs):
-            target[:, i] = found[name]
+            target[i] = found[name]
 
 
 def _lever_row(levers: Levers, index: int) -> Levers:

@@ -44,7 +44,9 @@ def lags(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace
     s.manifold = s.manifold + pace.manifold * (x.manifold_pressure - s.manifold)
     s.collector = s.collector + pace.collector * (x.back_pressure - s.collector)
     s.throat = s.throat + pace.manifold * (x.throat_pressure - s.throat)
-    s.charge_temperature = s.charge_temperature + pace.manifold * (x.charge_temperature - s.charge_temperature)
+    s.charge_temperature = s.charge_temperature + pace.manifold * (
+        x.charge_temperature - s.charge_temperature
+    )
     s.air_temperature = s.air_temperature + pace.air_temperature * (x.air_temperature - s.air_temperature)
     s.gas_temperature = s.gas_temperature + pace.gas_temperature * (x.gas_temperature - s.gas_temperature)
     s.head_temperature = s.head_temperature + pace.head * (x.head_temperature - s.head_temperature)

@@ -77,7 +77,16 @@ class Air:
     """Surroundings of each lane: pressure, temperature, ram pressure and temperature at the intake, density,
     dry share of the air by volume, speed of sound, true airspeed (m/s)."""
 
-    __slots__ = ("density", "dry_share", "pressure", "ram_pressure", "ram_temperature", "sound", "speed", "temperature")
+    __slots__ = (
+        "density",
+        "dry_share",
+        "pressure",
+        "ram_pressure",
+        "ram_temperature",
+        "sound",
+        "speed",
+        "temperature",
+    )
 
     pressure: Array
     temperature: Array

@@ -106,7 +106,7 @@ def _suite() -> tuple[dict[str, tuple[str, ...]], str]:
 
 
 def _files(folders: Sequence[str], problems: list[InputError]) -> Iterator[tuple[str, Traversable]]:
-    yield from _walk(reference_data() / "cases", "cases")
+    yield from _walk(reference_data() / "cases", "cases", problems)
     for folder in folders:
         path = Path(folder)
         if not path.is_dir():
@@ -116,12 +116,21 @@ def _files(folders: Sequence[str], problems: list[InputError]) -> Iterator[tuple
                 )
             )
             continue
-        yield from _walk(path, str(path))
+        yield from _walk(path, str(path), problems)
 
 
-def _walk(folder: Traversable, where: str) -> Iterator[tuple[str, Traversable]]:
-    for entry in sorted(folder.iterdir(), key=lambda e: e.name):
+def _walk(folder: Traversable, where: str, problems: list[InputError]) -> Iterator[tuple[str, Traversable]]:
+    try:
+        entries = sorted(folder.iterdir(), key=lambda e: e.name)
+    except OSError as reason:
+        problems.append(
+            InputError(f"cannot list this folder: {reason.strerror or reason}", where, code="folder")
+        )
+        return
+    for entry in entries:
         if entry.is_dir():
-            yield from _walk(entry, f"{where}/{entry.name}")
+            # A link to a folder may lead back to one above it.
+            if not (isinstance(entry, Path) and entry.is_symlink()):
+                yield from _walk(entry, f"{where}/{entry.name}", problems)
         elif entry.name.endswith(".toml"):
             yield f"{where}/{entry.name}", entry

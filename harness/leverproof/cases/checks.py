@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from leverproof.cases.model import Judgement, Ref, ReferenceCase, Run, Value
+from leverproof.cases.demands import check_demand, check_sweep, check_swept_setting
+from leverproof.cases.model import Judgement, Ref, ReferenceCase, Run
+from leverproof.channels import CHANNELS
 from leverproof.errors import InputError, nearest
 from leverproof.timegrid import CONTROL_TICKS, TICKS_PER_SECOND
 
 LONGEST = 240 * TICKS_PER_SECOND
+LEAST_READING = 10 * CONTROL_TICKS
 _ALWAYS = ("start", "end")
 
 
@@ -16,13 +19,16 @@ def check_case(case: ReferenceCase, where: str) -> None:
     """Raises :class:`InputError` for the first cross reference that leads nowhere."""
     _unique([r.name for r in case.runs], f"{where}: run", "run")
     _unique([j.id for j in case.judgements], f"{where}: judgement", "judgement")
+    for name, value in case.surroundings.items():
+        check_swept_setting(name, value, case, f"{where}: surroundings.{name}")
+    _check_sweep_used(case, where)
     runs = {r.name: r for r in case.runs}
     for index, run in enumerate(case.runs):
         _check_run(case, run, f"{where}: run[{index}]")
     for index, judgement in enumerate(case.judgements):
         at = f"{where}: judgement[{index}]"
         _check_names(judgement, runs, at)
-        _check_demand(judgement, case, at)
+        check_demand(judgement, case, at)
 
 
 def _unique(names: Iterable[str], where: str, kind: str) -> None:
@@ -33,6 +39,22 @@ def _unique(names: Iterable[str], where: str, kind: str) -> None:
                 f"duplicate {kind} {name!r}", f"{where}[{index}]", "give each its own name", "duplicate"
             )
         seen.add(name)
+
+
+def _check_sweep_used(case: ReferenceCase, where: str) -> None:
+    """A sweep that sets nothing makes every point the same."""
+    values = list(case.surroundings.values())
+    for run in case.runs:
+        values += run.surroundings.values()
+        for step in run.steps:
+            values += [*step.levers.values(), *step.guard.values(), *([step.value] if step.value else [])]
+    if case.sweep is not None and not any(value.sweep == case.sweep.name for value in values):
+        raise InputError(
+            f"nothing is set by the sweep variable {case.sweep.name!r}",
+            f"{where}: sweep.{case.sweep.name}",
+            "use it, for example pressure_altitude = { sweep = 'altitude' }",
+            "sweep",
+        )
 
 
 def _check_run(case: ReferenceCase, run: Run, where: str) -> None:
@@ -52,21 +74,20 @@ def _check_run(case: ReferenceCase, run: Run, where: str) -> None:
             "split the run",
             "duration",
         )
-    sweeps = {case.sweep.name} if case.sweep else set()
     for index, step in enumerate(run.steps):
-        for value in (*step.levers.values(), *step.guard.values(), *([step.value] if step.value else [])):
-            _check_sweep(value, sweeps, f"{where}.steps[{index}]")
-        if step.do == "read" and step.limit < 10 * CONTROL_TICKS:
-            raise InputError(
-                "a reading needs a limit of at least 5 s", f"{where}.steps[{index}].limit", code="duration"
-            )
-    for name, value in {**case.surroundings, **run.surroundings}.items():
-        _check_sweep(value, sweeps, f"{where}.surroundings.{name}")
-
-
-def _check_sweep(value: Value, sweeps: set[str], where: str) -> None:
-    if value.sweep and value.sweep not in sweeps:
-        raise InputError(f"no sweep variable {value.sweep!r}", where, nearest(value.sweep, sweeps), "sweep")
+        at = f"{where}.steps[{index}]"
+        for name, value in step.levers.items():
+            check_swept_setting(name, value, case, f"{at}.{name}")
+        for name, value in step.guard.items():
+            check_sweep(value, case, f"{at}.guard.{name}", CHANNELS[name].unit)
+        if step.value is not None:
+            check_sweep(step.value, case, f"{at}.value", CHANNELS[step.channel].unit)
+        if step.do == "read" and step.limit < LEAST_READING:
+            raise InputError("a reading needs a limit of at least 5 s", f"{at}.limit", code="duration")
+        if step.name in _ALWAYS:
+            raise InputError(f"{step.name!r} already names the run's own", f"{at}.name", code="duplicate")
+    for name, value in run.surroundings.items():
+        check_swept_setting(name, value, case, f"{where}.surroundings.{name}")
 
 
 def _check_names(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
@@ -137,52 +158,3 @@ def _places(judgement: Judgement) -> Iterator[tuple[str, str, str, tuple[str, ..
     for event in judgement.events:
         for name in event.between or ():
             yield judgement.run, "events.between", name, ("read",)
-
-
-def _check_demand(judgement: Judgement, case: ReferenceCase, where: str) -> None:
-    """Each kind of judgement must demand something, and only what it can show."""
-    what = judgement.what
-    swept = case.sweep.name if case.sweep else ""
-    if judgement.over and judgement.over != swept:
-        raise InputError(
-            f"no sweep variable {judgement.over!r}", f"{where}.over", nearest(judgement.over, [swept])
-        )
-    sweeps = {swept} if swept else set()
-    for key in ("expected", "at_most", "at_least", "at", "least_step"):
-        value = getattr(judgement, key)
-        if value is not None:
-            _check_sweep(value, sweeps, f"{where}.{key}")
-    both = judgement.at_most is not None and judgement.at_least is not None
-    neither = judgement.at_most is None and judgement.at_least is None
-    if what == "limit" and (both or neither):
-        raise InputError("a limit has at_most or at_least", where, "give one of them", "demand")
-    if what == "difference" and neither and (judgement.expected is None or judgement.tolerance is None):
-        raise InputError("a difference needs at_least, or expected with a tolerance", where, code="demand")
-    if what == "trend":
-        _check_trend(judgement, case, where)
-    if what == "order" and not any(True for e in judgement.events if e.name):
-        raise InputError("events need names", where, code="demand")
-    if what == "state" and sum(map(bool, (judgement.at_reading, judgement.table, judgement.seen))) != 1:
-        raise InputError("a state judgement has one of at, table, seen", where, code="demand")
-    if what == "response" and judgement.measure != "monotone":
-        if neither and not judgement.longer_than:
-            raise InputError("a response time needs at_most, at_least or longer_than", where, code="demand")
-        if not neither and judgement.tolerance is None:
-            raise InputError(
-                "a limit on a time needs a tolerance", where, "there is no default tolerance", "demand"
-            )
-        if judgement.longer_than and judgement.least_gap is None:
-            raise InputError("longer_than needs least_gap", where, code="demand")
-
-
-def _check_trend(judgement: Judgement, case: ReferenceCase, where: str) -> None:
-    by_sweep = judgement.reading is not None and bool(judgement.over)
-    if by_sweep == bool(judgement.readings):
-        raise InputError("a trend is over a sweep (reading, over) or over readings", where, code="demand")
-    if by_sweep and case.sweep is not None and len(case.sweep.points) < 3:
-        raise InputError("a trend needs at least three points", where, "add points to the sweep", "demand")
-    if judgement.direction == "constant":
-        if judgement.tolerance is None:
-            raise InputError("a constant trend needs a tolerance", where, code="demand")
-    elif judgement.least_step is None:
-        raise InputError("a trend declares its least step", f"{where}.least_step", code="demand")

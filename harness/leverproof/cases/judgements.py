@@ -6,18 +6,25 @@ from collections.abc import Mapping
 from typing import Any
 
 from leverproof.cases.model import Applies, AtEqual, Event, Exercised, Judgement, Per, Ref, Value
-from leverproof.cases.values import parse_applies, parse_tolerance, parse_value
-from leverproof.channels import CHANNELS, channel, state_index
+from leverproof.cases.values import (
+    check_ending,
+    parse_applies,
+    parse_tolerance,
+    parse_value,
+    reading_channel,
+)
+from leverproof.channels import CHANNELS, state_index
 from leverproof.errors import InputError
-from leverproof.quantities import parse
+from leverproof.quantities import UNITS, Quantity, parse
 
 _TIMED = ("response",)
 
 
-def parse_judgement(entry: Mapping[str, Any], where: str) -> Judgement:
-    """One judgement; its values are checked against the unit of what it judges."""
+def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Judgement:
+    """One judgement; its values are checked against the unit of what it judges. ``swept`` is the unit of the
+    case's sweep variable, "" without one."""
     what = entry["what"]
-    symbol = _unit(entry, where)
+    symbol = _unit(entry, where, swept)
     value_keys = ("expected", "at_most", "at_least", "least_step")
     values: dict[str, Value | None] = {
         key: parse_value(entry[key], f"{where}.{key}", symbol) if key in entry and what != "state" else None
@@ -38,7 +45,7 @@ def parse_judgement(entry: Mapping[str, Any], where: str) -> Judgement:
         resolves=entry.get("resolves", ""),
         applies=parse_applies(entry["applies"], f"{where}.applies") if "applies" in entry else Applies(),
         channel=entry.get("channel", ""),
-        by=channel(entry["by"], f"{where}.by").name if "by" in entry else "",
+        by=reading_channel(entry["by"], f"{where}.by").name if "by" in entry else "",
         run=entry.get("run", ""),
         runs=tuple(entry.get("runs", ())),
         reading=_ref(entry.get("reading")),
@@ -65,37 +72,51 @@ def parse_judgement(entry: Mapping[str, Any], where: str) -> Judgement:
         per=_per(entry.get("per"), f"{where}.per", symbol),
         over=entry.get("over", ""),
         direction=entry.get("direction", ""),
-        span=_span(entry.get("span"), f"{where}.span"),
-        while_ending=tuple(entry.get("while_ending", ())),
+        span=_span(entry.get("span"), f"{where}.span", swept),
+        while_ending=_endings(entry.get("while_ending", ()), f"{where}.while_ending"),
         events=tuple(_event(e, f"{where}.events[{i}]") for i, e in enumerate(entry.get("events", ()))),
         least_gap=_gap(entry.get("least_gap"), f"{where}.least_gap"),
         table=entry.get("table", ""),
-        seen=entry.get("seen", ""),
+        seen=_seen(entry, where),
         since=entry.get("since", ""),
         between=_pair(entry.get("between")),
         measure=entry.get("measure", ""),
         longer_than=entry.get("longer_than", ""),
         seek=entry.get("seek", ""),
-        endings=tuple(entry.get("endings", ())),
+        endings=_endings(entry.get("endings", ()), f"{where}.endings"),
     )
 
 
-def _unit(entry: Mapping[str, Any], where: str) -> str:
+def _endings(words: Any, where: str) -> tuple[str, ...]:
+    for index, word in enumerate(words):
+        if word != "limit":
+            check_ending(word, f"{where}[{index}]")
+    return tuple(words)
+
+
+def _seen(entry: Mapping[str, Any], where: str) -> str:
+    word: str = entry.get("seen", "")
+    if word:
+        state_index(entry["channel"], word, f"{where}.seen")
+    return word
+
+
+def _unit(entry: Mapping[str, Any], where: str, swept: str) -> str:
     """Unit in which a judgement's values are compared."""
     what = entry["what"]
     if "channel" in entry:
-        judged = channel(entry["channel"], f"{where}.channel")
-        if judged.states and what not in ("state", "order"):
+        judged = reading_channel(entry["channel"], f"{where}.channel", states=what == "state")
+        if what == "state" and not judged.states:
             raise InputError(
-                f"{judged.name} has states, not numbers",
+                f"{judged.name} has numbers, not states",
                 f"{where}.channel",
-                "judge it with what = 'state'",
+                "judge it with what = 'value' or 'limit'",
                 "channel",
             )
     if what in _TIMED:
         return "s"
     if what == "crossing":
-        return "ft" if entry["over"] == "altitude" else "1"
+        return swept or "1"
     if what in ("exponent", "identity", "grid_step") or "relative_to" in entry:
         return "1"
     return CHANNELS[entry["channel"]].unit if "channel" in entry else "1"
@@ -123,46 +144,55 @@ def _gap(entry: Any, where: str) -> Any:
     return gap
 
 
-def _span(entry: Any, where: str) -> tuple[Value, Value] | None:
+def _span(entry: Any, where: str, swept: str) -> tuple[Value, Value] | None:
+    """The part of the sweep that is judged, in the sweep's own unit."""
     if entry is None:
         return None
-    low, high = (Value(quantity=parse(e, f"{where}[{i}]")) for i, e in enumerate(entry))
-    if (
-        low.quantity is None
-        or high.quantity is None
-        or not low.quantity.to(high.quantity.unit) < high.quantity.value
-    ):
+    low, high = (parse(e, f"{where}[{i}]").to(swept or "1", f"{where}[{i}]") for i, e in enumerate(entry))
+    if not low < high:
         raise InputError("the span is empty or reversed", where, "lower bound first", "range")
-    return low, high
+    return Value(quantity=Quantity(low, swept or "1")), Value(quantity=Quantity(high, swept or "1"))
 
 
 def _at_equal(entry: Any, where: str) -> AtEqual | None:
     if entry is None:
         return None
-    held = channel(entry["channel"], f"{where}.channel")
+    held = reading_channel(entry["channel"], f"{where}.channel")
     return AtEqual(held.name, parse_value(entry["value"], f"{where}.value", held.unit), entry["slope"])
 
 
 def _exercised(entry: Any, where: str) -> Exercised | None:
     if entry is None:
         return None
-    held = channel(entry["channel"], f"{where}.channel")
+    held = reading_channel(entry["channel"], f"{where}.channel")
     by = parse_value(entry["by"], f"{where}.by", held.unit)
+    if by.quantity is not None and by.quantity.difference_in(held.unit) <= 0.0:
+        raise InputError("a condition that is always met is none", f"{where}.by", "above zero", "range")
     return Exercised(held.name, by, _must(entry["more"]), _must(entry["less"]))
 
 
 def _per(entry: Any, where: str, symbol: str) -> Per | None:
     if entry is None:
         return None
-    held = channel(entry["channel"], f"{where}.channel")
+    held = reading_channel(entry["channel"], f"{where}.channel")
     rate = parse(entry["rate"], f"{where}.rate")
-    if symbol == "hp" and held.unit == "inHg":
-        rate.to("hp/inHg", f"{where}.rate")
+    wanted = f"{symbol}/{held.unit.replace('degC', 'K')}"
+    if wanted in UNITS:
+        rate.to(wanted, f"{where}.rate")
+    elif rate.unit != "1":
+        raise InputError(
+            f"{rate.unit!r} is not {wanted}",
+            f"{where}.rate",
+            f"write a bare number: it is in {wanted}",
+            "unit",
+        )
+    if rate.value <= 0.0:
+        raise InputError("a rate must be above zero", f"{where}.rate", code="range")
     return Per(held.name, rate)
 
 
 def _event(entry: Mapping[str, Any], where: str) -> Event:
-    seen = channel(entry["channel"], f"{where}.channel")
+    seen = reading_channel(entry["channel"], f"{where}.channel", states="state" in entry)
     kinds = [k for k in ("crosses", "fraction", "state") if k in entry]
     if len(kinds) != 1:
         raise InputError("an event has one of crosses, fraction, state", where, code="event")
@@ -170,6 +200,9 @@ def _event(entry: Mapping[str, Any], where: str) -> Event:
         raise InputError("a fraction is of the change between two readings", f"{where}.between", code="event")
     if kinds == ["crosses"] and "direction" not in entry:
         raise InputError("a crossing is rising or falling", f"{where}.direction", code="event")
+    for key, kind in (("between", "fraction"), ("direction", "crosses")):
+        if key in entry and kinds != [kind]:
+            raise InputError(f"{key} belongs to {kind}", f"{where}.{key}", "remove it", "event")
     if kinds == ["state"]:
         state_index(seen.name, entry["state"], f"{where}.state")
     return Event(

@@ -5,22 +5,30 @@ A case is data. Nothing in it is executed, and no name in it becomes part of a p
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
 from leverproof.cases.checks import check_case
 from leverproof.cases.judgements import parse_judgement
 from leverproof.cases.model import ReferenceCase, Run, Step, Sweep
-from leverproof.cases.values import parse_applies, parse_setting, parse_value
-from leverproof.channels import CHANNELS, LEVERS, SURROUNDINGS, channel
+from leverproof.cases.values import (
+    SHEET_NUMBERS,
+    check_ending,
+    finite,
+    parse_applies,
+    parse_setting,
+    parse_value,
+    reading_channel,
+    swept_unit,
+)
+from leverproof.channels import CHANNELS, LEVERS, SURROUNDINGS
 from leverproof.errors import InputError, nearest
-from leverproof.quantities import parse
+from leverproof.quantities import Quantity, parse
 from leverproof.schema import check
+from leverproof.sheet.error_line import with_line
+from leverproof.sheet.vocabulary import FASTEST
 from leverproof.timegrid import ticks
-from leverproof.toml_file import line_of, parse_toml
-
-_PART = re.compile(r"([A-Za-z0-9_-]+)|\[(\d+)\]")
+from leverproof.toml_file import parse_toml
 
 
 def parse_case(text: str, where: str) -> ReferenceCase:
@@ -35,20 +43,9 @@ def parse_case(text: str, where: str) -> ReferenceCase:
     return case
 
 
-def with_line(error: InputError, where: str, text: str) -> InputError:
-    """The same error with the line of its key put after the file's name."""
-    prefix = where + ": "
-    if not error.where.startswith(prefix):
-        return error
-    key = error.where.removeprefix(prefix)
-    path: list[str | int] = [int(number) if number else word for word, number in _PART.findall(key)]
-    line = line_of(text, tuple(path))
-    if line is None:
-        return error
-    return InputError(error.message, f"{where}:{line}: {key}", error.hint, error.code)
-
-
 def _case(document: Mapping[str, Any], where: str) -> ReferenceCase:
+    sweep = _sweep(document.get("sweep"), f"{where}: sweep")
+    swept = sweep.points[0].unit if sweep else ""
     return ReferenceCase(
         id=document["id"],
         subject=document["subject"],
@@ -58,14 +55,14 @@ def _case(document: Mapping[str, Any], where: str) -> ReferenceCase:
         consequence=document["consequence"],
         engine=document["start"]["engine"],
         applies=parse_applies(document["applies"], f"{where}: applies"),
-        sweep=_sweep(document.get("sweep"), f"{where}: sweep"),
+        sweep=sweep,
         surroundings={
-            name: parse_value(entry, f"{where}: surroundings.{name}", CHANNELS[name].unit)
+            name: parse_setting(name, entry, f"{where}: surroundings.{name}")
             for name, entry in document["surroundings"].items()
         },
         runs=tuple(_run(entry, f"{where}: run[{i}]") for i, entry in enumerate(document["run"])),
         judgements=tuple(
-            parse_judgement(entry, f"{where}: judgement[{i}]")
+            parse_judgement(entry, f"{where}: judgement[{i}]", swept)
             for i, entry in enumerate(document["judgement"])
         ),
         path=where,
@@ -77,22 +74,35 @@ def _sweep(entry: Mapping[str, Any] | None, where: str) -> Sweep | None:
         return None
     ((name, body),) = entry.items()
     at = f"{where}.{name}"
-    points = tuple(parse(p, f"{at}.points[{i}]") for i, p in enumerate(body["points"]))
-    for index, point in enumerate(points):
-        point.to(points[0].unit, f"{at}.points[{index}]")
-    numbers = [p.to(points[0].unit) for p in points]
+    symbol = swept_unit(body["points"][0], f"{at}.points[0]")
+    points = tuple(_swept(p, symbol, f"{at}.points[{i}]") for i, p in enumerate(body["points"]))
+    numbers = [p.value for p in points]
     if numbers != sorted(set(numbers)):
         raise InputError("sweep points must rise, each once", f"{at}.points", "sort them", "sweep")
     if ("between" in body) != ("off_points" in body):
         raise InputError("between and off_points go together", at, "give both or neither", "sweep")
     low = high = None
     if "between" in body:
-        low, high = (parse(b, f"{at}.between[{i}]") for i, b in enumerate(body["between"]))
-        if not low.to(points[0].unit, f"{at}.between[0]") < high.to(points[0].unit, f"{at}.between[1]"):
+        low, high = (_swept(b, symbol, f"{at}.between[{i}]") for i, b in enumerate(body["between"]))
+        if not low.value < high.value:
             raise InputError(
                 "the interval is empty or reversed", f"{at}.between", "lower bound first", "sweep"
             )
     return Sweep(name, points, low, high, int(body.get("off_points", 0)))
+
+
+def _swept(entry: Any, symbol: str, where: str) -> Quantity:
+    """A value of the sweep variable in its canonical unit."""
+    number = parse(entry, where)
+    value = finite(number.to(symbol, where), entry, where)
+    if symbol == "K" and number.unit != "K":
+        raise InputError(
+            "a sweep over temperature is written in K",
+            where,
+            "it may be an offset or a temperature: K says both without doubt",
+            "unit",
+        )
+    return Quantity(value, symbol)
 
 
 def _run(entry: Mapping[str, Any], where: str) -> Run:
@@ -101,7 +111,7 @@ def _run(entry: Mapping[str, Any], where: str) -> Run:
         steps=tuple(_step(s, f"{where}.steps[{i}]") for i, s in enumerate(entry["steps"])),
         grid=int(entry.get("grid", 1)),
         surroundings={
-            name: parse_value(value, f"{where}.surroundings.{name}", CHANNELS[name].unit)
+            name: parse_setting(name, value, f"{where}.surroundings.{name}")
             for name, value in entry.get("surroundings", {}).items()
         },
     )
@@ -131,27 +141,33 @@ def _step(entry: Mapping[str, Any], where: str) -> Step:
 
 
 def _seek(entry: Mapping[str, Any], where: str) -> Step:
-    lever, target = entry["lever"], channel(entry["channel"], f"{where}.channel")
+    lever, target = entry["lever"], reading_channel(entry["channel"], f"{where}.channel")
     known = [name for name in LEVERS if not CHANNELS[name].states]
     if lever not in known:
         raise InputError(f"a seek cannot move {lever!r}", f"{where}.lever", nearest(lever, known), "lever")
-    if target.kind != "reading" or target.states:
-        raise InputError(
-            f"a seek needs a continuous reading, {target.name} is not one", f"{where}.channel", code="channel"
-        )
     within = parse(entry["within"], f"{where}.within")
     if within.difference_in(target.unit, f"{where}.within") <= 0.0:
         raise InputError("a seek's accuracy must be above zero", f"{where}.within", code="range")
-    accept = tuple(entry.get("or", ()))
-    for index, ending in enumerate(accept):
-        _ending(ending, f"{where}.or[{index}]")
     guard = {
-        name: parse_value(v, f"{where}.guard.{name}", channel(name, f"{where}.guard.{name}").unit)
+        name: parse_value(v, f"{where}.guard.{name}", reading_channel(name, f"{where}.guard.{name}").unit)
         for name, v in entry.get("guard", {}).items()
     }
+    accept = tuple(entry.get("or", ()))
+    for index, ending in enumerate(accept):
+        check_ending(ending, f"{where}.or[{index}]")
+        limited = ending.removesuffix(" limit")
+        if limited != ending and limited not in guard and f"limits.{limited}" not in SHEET_NUMBERS:
+            raise InputError(
+                f"nothing says what the limit of {limited} is",
+                f"{where}.or[{index}]",
+                f"give guard = {{ {limited} = ... }}",
+                "guard",
+            )
     rate = parse(entry["rate"], f"{where}.rate") if "rate" in entry else None
-    if rate is not None and rate.to("1/s", f"{where}.rate") <= 0.0:
-        raise InputError("a lever rate must be above zero", f"{where}.rate", code="range")
+    if rate is not None and not 0.0 < rate.to("1/s", f"{where}.rate") <= FASTEST:
+        raise InputError(
+            f"a lever rate lies above 0 and at most {FASTEST:g} 1/s", f"{where}.rate", code="range"
+        )
     return Step(
         "seek",
         entry.get("name", ""),
@@ -163,18 +179,4 @@ def _seek(entry: Mapping[str, Any], where: str) -> Step:
         guard=guard,
         rate=rate,
         limit=ticks(entry["limit"], f"{where}.limit"),
-    )
-
-
-def _ending(word: str, where: str) -> None:
-    if word in ("reached", "stop", "no response", "not monotone", "not reached"):
-        return
-    if word.endswith(" limit"):
-        channel(word.removesuffix(" limit"), where)
-        return
-    raise InputError(
-        f"unknown ending {word!r}",
-        where,
-        nearest(word, ("stop", "turbo_speed limit", "no response")),
-        "ending",
     )

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from leverproof.quantities import Quantity
+from leverproof.sheet.applicability import Applies as Applies
 
 BASES = ("standard", "published", "sheet", "physics", "practice", "predicted", "baseline")
 WHATS = (
@@ -44,21 +45,6 @@ class Tolerance:
     percent: float | None = None
     of: Value | Literal["expected", "range"] = "expected"
     reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Applies:
-    """When something applies. ``sheet`` maps a datum path to the accepted words (``hardware.boost_acts_on`` ->
-    ("gate", "speed")); ``data`` are sheet data that must be present; ``levers`` and ``channels`` must exist;
-    ``capabilities`` such as ``deterministic`` or ``settable_surroundings``. ``lost`` says in plain words what is
-    lost when it does not apply."""
-
-    sheet: dict[str, tuple[str, ...]] = field(default_factory=dict)
-    data: tuple[str, ...] = ()
-    levers: tuple[str, ...] = ()
-    channels: tuple[str, ...] = ()
-    capabilities: tuple[str, ...] = ()
-    lost: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,18 +144,24 @@ class Judgement:
     """One thing asked of the runs. Which fields are used depends on ``what``; docs/reference/cases.md has the table.
 
     value       reading, channel, expected, tolerance, [relative_to: Ref -> ratio of the channel to that reading]
-    limit       run, channel, at_most | at_least, tolerance, [window], [once_settled], [include_seek], [change_from: reading name -> increment]
-    difference  channel, more, less (several refs in less: the largest of them), at_least | expected+tolerance, [at_equal], [exercised], [per]
-    trend       channel, reading, [less: one ref subtracted], over (sweep variable) | readings (refs in order), direction, least_step, [tolerance for constant], [span: low/high of the sweep variable], [while_ending]
+    limit       run, channel, at_most | at_least, tolerance, [window], [once_settled], [include_seek],
+                [change_from: reading name -> increment]
+    difference  channel, more, less (several refs in less: the largest of them), at_least | expected+tolerance,
+                [at_equal], [exercised], [per]
+    trend       channel, reading, [less: one ref subtracted], over (sweep variable) | readings (refs in order),
+                direction, least_step, [tolerance for constant], [span: low/high of the sweep variable],
+                [while_ending]
     order       run, events (first to last), least_gap
     state       run, channel, at (reading name)+expected word | table (sheet light table) | seen (word) in window
-    response    run, channel, since (step name), between (two reading names), measure t10|t90|monotone, at_most | at_least | longer_than (run) with least_gap, tolerance
+    response    run, channel, since (step name), between (two reading names), measure t10|t90|monotone,
+                at_most | at_least | longer_than (run) with least_gap, tolerance
     ending      run, seek (step name), endings
     crossing    channel, reading, over, at (Value), expected, tolerance
     exponent    channel, by (channel), reading, over, expected, tolerance
     identity    reading, tolerance: brake_power / (torque * engine_speed) = 1
     same        runs (two run names): bit for bit
-    grid_step   runs (coarse, fine): end values within tolerance (percent of range), times within time_tolerance percent or one coarse step
+    grid_step   runs (coarse, fine): end values within tolerance (percent of range), times within time_tolerance
+                percent or one coarse step
     """
 
     id: str

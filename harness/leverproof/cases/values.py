@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any, Literal
 
 from leverproof.cases.model import Applies, Tolerance, Value
-from leverproof.channels import CHANNELS, position
+from leverproof.channels import CHANNELS, READINGS, Channel, channel, position
 from leverproof.errors import InputError, nearest
-from leverproof.quantities import convert_difference, parse
+from leverproof.quantities import UNITS, Quantity, convert_difference, parse, unit
 from leverproof.sheet.vocabulary import HARDWARE, NUMBERS
 
 STANDARD_UNITS = {
@@ -21,13 +22,64 @@ SHEET_NUMBERS = {f"{s}.{k}": u for s, keys in NUMBERS.items() for k, u in keys.i
 SHEET_WORDS = {f"hardware.{k}": words for k, words in HARDWARE.items()}
 
 
+ENDINGS = ("reached", "stop", "no response", "not monotone", "not reached")
+RANGES = {
+    "pressure_altitude": (-16_000.0, 65_000.0),
+    "temperature_offset": (-100.0, 100.0),
+    "relative_humidity": (0.0, 1.0),
+    "true_airspeed": (0.0, 1_000.0),
+}
+"""What a surrounding can be, in its canonical unit: the standard atmosphere as far as it is tabulated here, the
+rest wide of anything flown (assumption)."""
+
+
 def parse_value(entry: Any, where: str, symbol: str) -> Value:
     """A value whose unit must be convertible to ``symbol``."""
     if isinstance(entry, Mapping):
         return _reference(entry, where, symbol)
     quantity = parse(entry, where)
-    convert_difference(quantity.value, quantity.unit, symbol, where)
+    finite(convert_difference(quantity.value, quantity.unit, symbol, where), entry, where)
     return Value(quantity=quantity)
+
+
+def finite(number: float, entry: Any, where: str) -> float:
+    """``number``, refused when the conversion of ``entry`` made it infinite."""
+    if not math.isfinite(number):
+        raise InputError(f"{entry!r} is too large a number", where, code="range")
+    return number
+
+
+def reading_channel(name: str, where: str, *, states: bool = False) -> Channel:
+    """The reading of that name; one with named states only where ``states`` says so."""
+    found = channel(name, where)
+    if found.kind != "reading":
+        raise InputError(
+            f"{name} is a {found.kind}, not a reading", where, nearest(name, READINGS), "channel"
+        )
+    if found.states and not states:
+        raise InputError(f"{name} has states, not numbers", where, "judge it with what = 'state'", "channel")
+    return found
+
+
+def swept_unit(entry: Any, where: str) -> str:
+    """Canonical unit of a sweep variable whose first point is ``entry``: the trade's unit of its dimension."""
+    written = unit(parse(entry, where).unit, where)
+    found = next((c.unit for c in CHANNELS.values() if UNITS[c.unit].dimension == written.dimension), None)
+    if found is None:
+        raise InputError(f"nothing can be swept over {written.dimension}", where, code="dimension")
+    return found
+
+
+def check_ending(word: str, where: str) -> None:
+    """Refuses what no seek ends with; ``limit`` after a reading's name stands for reaching its limit."""
+    if word in ENDINGS:
+        return
+    if word.endswith(" limit"):
+        reading_channel(word.removesuffix(" limit"), where)
+        return
+    raise InputError(
+        f"unknown ending {word!r}", where, nearest(word, (*ENDINGS, "turbo_speed limit")), "ending"
+    )
 
 
 def _reference(entry: Mapping[str, Any], where: str, symbol: str) -> Value:
@@ -45,7 +97,7 @@ def _reference(entry: Mapping[str, Any], where: str, symbol: str) -> Value:
     convert_difference(1.0, SHEET_NUMBERS[path], symbol, f"{where}.sheet")
     plus = parse(entry["plus"], f"{where}.plus") if "plus" in entry else None
     if plus is not None:
-        plus.difference_in(symbol, f"{where}.plus")
+        finite(plus.difference_in(symbol, f"{where}.plus"), entry["plus"], f"{where}.plus")
     return Value(sheet=path, times=float(entry.get("times", 1.0)), plus=plus)
 
 
@@ -58,13 +110,28 @@ def parse_setting(name: str, entry: Any, where: str) -> Value:
     if item.states:
         raise InputError(f"{name} is set by a word", where, "one of " + ", ".join(item.states), "state")
     value = parse_value(entry, where, item.unit)
-    if (
-        item.kind == "lever"
-        and value.quantity is not None
-        and not 0.0 <= value.quantity.to("1", where) <= 1.0
-    ):
-        raise InputError(f"{name} lies between 0 and 1, found {entry!r}", where, code="range")
+    if value.standard:
+        raise InputError(f"{name} cannot be set to the standard {value.standard}", where, code="value")
+    if value.quantity is not None:
+        check_setting(name, setting_number(name, value.quantity, where), where)
     return value
+
+
+def setting_number(name: str, quantity: Quantity, where: str = "") -> float:
+    """What a lever or surrounding is set to, in its unit; a temperature offset is a difference."""
+    symbol = CHANNELS[name].unit
+    if name == "temperature_offset":
+        return quantity.difference_in(symbol, where)
+    return quantity.to(symbol, where)
+
+
+def check_setting(name: str, number: float, where: str) -> None:
+    """Refuses a place no lever goes to and surroundings that cannot be; ``number`` in the channel's unit."""
+    low, high = RANGES.get(name, (0.0, 1.0))
+    if not low <= number <= high:
+        symbol = CHANNELS[name].unit
+        words = f"{low:g} and {high:g}" + ("" if symbol == "1" else f" {symbol}")
+        raise InputError(f"{name} lies between {words}, found {number:g}", where, code="range")
 
 
 def parse_tolerance(entry: Mapping[str, Any] | None, where: str, symbol: str) -> Tolerance | None:
@@ -79,6 +146,8 @@ def parse_tolerance(entry: Mapping[str, Any] | None, where: str, symbol: str) ->
         )
     if absolute is not None and absolute.difference_in(symbol, f"{where}.absolute") <= 0.0:
         raise InputError("a tolerance must be above zero", f"{where}.absolute", code="range")
+    if percent is None and "of" in entry:
+        raise InputError("nothing is a part of this", f"{where}.of", "give percent too", "tolerance")
     if percent is not None and "of" not in entry:
         raise InputError(
             "a percentage says what it is of", f"{where}.of", "'expected', 'range' or a value", "tolerance"
@@ -89,6 +158,8 @@ def parse_tolerance(entry: Mapping[str, Any] | None, where: str, symbol: str) ->
         of = "range"
     elif stated != "expected":
         of = parse_value(stated, f"{where}.of", symbol)
+        if of.quantity is not None and of.quantity.difference_in(symbol) <= 0.0:
+            raise InputError("a tolerance must be above zero", f"{where}.of", code="range")
     return Tolerance(absolute, None if percent is None else float(percent), of, entry["reason"])
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +31,15 @@ def ramp(start: Values, change: Values, share: Values) -> Values:
     return start + change * share
 
 
+@lru_cache(maxsize=64)
+def shares(rows: int) -> Values:
+    """How far a ramp of ``rows`` rows has come in each row, read only."""
+    share = (np.arange(rows, dtype=np.float64) + 0.5) / rows
+    share.flags.writeable = False
+    return share
+
+
 def expand(block: Block, discrete: NDArray[np.bool_]) -> Values:
     """All rows of a block, shape (rows, inputs), bit for bit what a session was sent."""
     start = levelled(block, discrete)
-    share = (np.arange(block.rows, dtype=np.float64) + 0.5) / block.rows
-    return ramp(start[None, :], (block.end - start)[None, :], share[:, None])
+    return ramp(start[None, :], (block.end - start)[None, :], shares(block.rows)[:, None])

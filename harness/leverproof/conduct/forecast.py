@@ -6,9 +6,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-# Of white noise the second difference has a standard deviation of sqrt(6) and a mean modulus of 0.798 times
-# that.
-_MEAN_SECOND_DIFFERENCE = 1.954
+# Of white noise the second difference has sqrt(6) times the standard deviation.
+_SECOND_DIFFERENCE_SQUARED = 6.0
 _SLOWEST_RATIO = 0.93
 
 
@@ -35,8 +34,9 @@ def forecast(trace: list[float], third: int, step_seconds: float) -> Forecast:
     if not math.isfinite(a + b + c):
         return Forecast(c, math.inf)
     ends = trace[-12:]
-    bends = sum([abs(p - 2.0 * q + r) for p, q, r in zip(ends, ends[1:], ends[2:], strict=False)])
-    blur = bends / max(1, len(ends) - 2) / _MEAN_SECOND_DIFFERENCE / math.sqrt(third) + 1e-7 * abs(c)
+    bends = [p - 2.0 * q + r for p, q, r in zip(ends, ends[1:], ends[2:], strict=False)]
+    square = sum([bend * bend for bend in bends]) / (max(1, len(bends)) * _SECOND_DIFFERENCE_SQUARED * third)
+    blur = math.sqrt(square) + 1e-7 * abs(c)
     early, late = b - a, c - b
     if abs(late) <= 4.0 * blur and abs(early) <= 4.0 * blur:
         return Forecast(c, 2.0 * blur)

@@ -97,7 +97,11 @@ class Guard:
     def passed_by(self) -> str:
         """Words for a limit that was passed, or ""."""
         unit = CHANNELS[self.name].unit
-        for value, what in ((self.highest, "passed"), (self._settled, "will settle past")):
-            if value > self.limit:
+        foreseen = self._settled - 0.1 * NEAR * abs(self.limit)
+        for value, least, what in (
+            (self.highest, self.highest, "passed"),
+            (self._settled, foreseen, "will settle past"),
+        ):
+            if least > self.limit:
                 return f"{self.name} {what} its limit of {self.limit:g} {unit} by {value - self.limit:.4g} {unit}"
         return ""

@@ -123,6 +123,14 @@ class Hand:
             return self.hold(rows)
         return self.fly(Block(self.position, end, rows))
 
+    def push(self, lever: str, place: float, rows: int) -> Steps[Rows]:
+        """Move one continuous lever in a straight line over ``rows`` rows, as :meth:`ramp` would."""
+        end = self.position.copy()
+        end[self.inputs.index(lever)] = place = min(1.0, max(0.0, place))
+        if self.lead is not None and lever == "throttle":
+            end[self.inputs.index("boost")] = held("boost", place + self.lead)
+        return self.fly(Block(self.position, end, rows))
+
     def couple(self, lead: float) -> None:
         """From now on boost is throttle plus ``lead``; refused when they are apart by more than 1 % of
         travel."""
@@ -156,5 +164,11 @@ class Hand:
 
     def history_window(self, rows: int) -> Rows:
         """The history rows [row - rows, row), inputs first, shape (rows, inputs + outputs)."""
-        given = np.concatenate([expand(block, self._discrete) for block, _ in self._recent])[-rows:]
-        return np.concatenate([given.astype(np.float32), self.outputs_window(rows)], axis=1)
+        window = np.empty((rows, len(self.inputs) + len(self.outputs)), np.float32)
+        if self.row - self.still_since >= rows:
+            window[:, : len(self.inputs)] = self.position
+        else:
+            given = np.concatenate([expand(block, self._discrete) for block, _ in self._recent])
+            window[:, : len(self.inputs)] = given[-rows:]
+        window[:, len(self.inputs) :] = self.outputs_window(rows)
+        return window

@@ -5,13 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
 
 from leverproof.channels import CHANNELS
 from leverproof.conduct.forecast import forecast
 from leverproof.conduct.hand import Hand, RefusedError, Steps
 from leverproof.conduct.model import PlannedStep, Program
 from leverproof.conduct.seek import seek
-from leverproof.history import AFTER, Mark, Reading, Steadiness, steadiness, take_reading
+from leverproof.history import (
+    AFTER,
+    Mark,
+    Reading,
+    Samples,
+    Steadiness,
+    steadiness,
+    take_reading,
+    unsteadiness,
+)
 from leverproof.timegrid import TICKS_PER_SECOND
 
 TRIM_LIMIT = 60 * TICKS_PER_SECOND
@@ -48,13 +60,16 @@ def pilot(program: Program, inputs: tuple[str, ...], outputs: tuple[str, ...]) -
     log = _Log()
     try:
         hand = Hand(program, inputs, outputs)
+    except RefusedError as stopped:
+        return log.result("invalid", str(stopped))
+    try:
         yield from _trim(hand, program, log)
         for step in program.steps:
             log.open(step.do, step.name, hand.row)
             yield from _fly(hand, program, step, log)
             log.close(hand.row)
     except (RefusedError, _InvalidError) as stopped:
-        log.close(hand.row if log.marks else 0)
+        log.close(hand.row)
         return log.result("invalid", str(stopped))
     except Cut as cut:
         log.close(cut.row)
@@ -63,23 +78,24 @@ def pilot(program: Program, inputs: tuple[str, ...], outputs: tuple[str, ...]) -
 
 
 class _Log:
-    """Marks and readings of a run as it goes."""
+    """Marks and readings of a run as it goes; ``said`` are the fields only a seek fills."""
 
-    __slots__ = ("marks", "opened", "readings")
+    __slots__ = ("_kind", "_name", "_row", "marks", "readings", "said")
 
     def __init__(self) -> None:
         self.marks: list[Mark] = []
         self.readings: list[Reading] = []
-        self.opened = False
+        self.said: dict[str, Any] = {}
+        self._kind, self._name, self._row = "", "", 0
 
     def open(self, kind: str, name: str, row: int) -> None:
-        self.marks.append(Mark(kind, row, row, name))
-        self.opened = True
+        self._kind, self._name, self._row = kind, name, row
+        self.said = {}
 
     def close(self, row: int) -> None:
-        if self.opened:
-            self.marks[-1] = replace(self.marks[-1], end=max(row, self.marks[-1].row))
-            self.opened = False
+        if self._kind:
+            self.marks.append(Mark(self._kind, self._row, max(row, self._row), self._name, **self.said))
+            self._kind = ""
 
     def result(self, ending: str, trouble: str) -> PilotResult:
         return PilotResult(tuple(self.marks), tuple(self.readings), ending, trouble)
@@ -135,9 +151,9 @@ def _move(hand: Hand, step: PlannedStep) -> Steps[None]:
 
 def _seek(hand: Hand, step: PlannedStep, log: _Log) -> Steps[None]:
     """A seek and what its ending means for the run."""
-    log.marks[-1] = replace(log.marks[-1], lever=step.lever, target=step.value, channel=step.channel)
+    log.said = {"lever": step.lever, "target": step.value, "channel": step.channel}
     end = yield from seek(hand, step)
-    log.marks[-1] = replace(log.marks[-1], ending=end.ending, note=end.note)
+    log.said |= {"ending": end.ending, "note": end.note}
     if end.ending != "reached" and end.ending not in step.accept:
         unit = CHANNELS[step.channel].unit
         raise _InvalidError(
@@ -149,7 +165,7 @@ def _seek(hand: Hand, step: PlannedStep, log: _Log) -> Steps[None]:
 def _read(hand: Hand, program: Program, step: PlannedStep, log: _Log) -> Steps[None]:
     """Wait for a stabilised point, at most ``limit``, and read it; the reading itself says what was not
     steady."""
-    yield from _wait_steady(hand, program.watch, hand.row + hand.grid.rows(step.limit))
+    unsteady = yield from _wait_steady(hand, program.watch, hand.row + hand.grid.rows(step.limit))
     rows = hand.known_rows()
     taken = take_reading(
         hand.history_window(rows),
@@ -157,7 +173,8 @@ def _read(hand: Hand, program: Program, step: PlannedStep, log: _Log) -> Steps[N
         hand.grid,
         rows - hand.grid.rows(AFTER),
         name=step.name,
-        watch=program.watch,
+        # What was found steady in this very window need not be asked again.
+        watch=program.watch if unsteady else {},
     )
     log.readings.append(replace(taken, row=hand.row - hand.grid.rows(AFTER)))
 
@@ -165,53 +182,68 @@ def _read(hand: Hand, program: Program, step: PlannedStep, log: _Log) -> Steps[N
 def _wait_steady(hand: Hand, watch: Mapping[str, float], until: int) -> Steps[dict[str, Steadiness]]:
     """Hold until every watched channel the stand has is steady over a window in which no input moved, or
     until the row ``until``. Returns what was not steady."""
-    columns = {name: hand.outputs.index(name) for name in watch if name in hand.outputs}
-    while True:
-        since = max(1, hand.still_since)
-        short = max(0, since + hand.window - hand.row)
-        if short or hand.known_rows() < hand.window:
-            whole = -(-max(1, short) // hand.control) * hand.control
-            if hand.row >= until:
-                return _unsteady(hand, columns, watch)
-            yield from hand.hold(min(whole, until - hand.row))
-            continue
-        wait = _rough_wait(hand, columns)
-        if not wait or hand.row >= until:
-            unsteady = _unsteady(hand, columns, watch)
-            if not unsteady or hand.row >= until:
-                return unsteady
-            wait = 1.0
-        steps = max(1, math.ceil(wait * TICKS_PER_SECOND / (hand.control * hand.grid.step)))
-        yield from hand.hold(min(steps * hand.control, until - hand.row))
+    watched = _Watched(hand, watch)
+    while hand.row < until:
+        short = max(1, hand.still_since) + hand.window - hand.row
+        if short > 0:
+            wait = short
+        else:
+            seconds = watched.wait()
+            if not seconds:
+                return {}
+            wait = math.ceil(seconds * TICKS_PER_SECOND / hand.grid.step)
+        whole = -(-wait // hand.control) * hand.control
+        yield from hand.hold(min(whole, until - hand.row))
+    return watched.unsteady()
 
 
-def _rough_wait(hand: Hand, columns: Mapping[str, int]) -> float:
-    """0 when every spread is inside its band; else seconds after which the widest one should be."""
-    if not columns:
-        return 0.0
-    window = hand.outputs_window(hand.window)[:, list(columns.values())]
-    spreads = (window.max(axis=0) - window.min(axis=0)).tolist()
-    wait = 0.0
-    for index, (name, spread) in enumerate(zip(columns, spreads, strict=True)):
-        band = CHANNELS[name].band
-        if spread <= band:
-            continue
-        seen = forecast(window[:, index].tolist(), hand.window // 3, hand.grid.step / TICKS_PER_SECOND)
-        needed = seen.lag * math.log(spread / band) if seen.lag == seen.lag and band else 2.0
-        wait = max(wait, min(LONGEST_WAIT, needed, 1e3) if math.isfinite(needed) else LONGEST_WAIT)
-    return wait
+class _Watched:
+    """The watched channels that the stand has, with what steady means for each."""
 
+    __slots__ = ("_bands", "_columns", "_hand", "_limits", "_names", "_step")
 
-def _unsteady(hand: Hand, columns: Mapping[str, int], watch: Mapping[str, float]) -> dict[str, Steadiness]:
-    """The watched channels that are not steady over the last window."""
-    window = hand.outputs_window(min(hand.window, hand.known_rows())).astype(float)
-    step = hand.grid.step / TICKS_PER_SECOND
-    found = {}
-    for name, column in columns.items():
-        seen = steadiness(window[:, column], step, band=CHANNELS[name].band, remaining_limit=watch[name])
-        if seen.kind != "steady":
-            found[name] = seen
-    return found
+    def __init__(self, hand: Hand, watch: Mapping[str, float]) -> None:
+        self._hand = hand
+        self._names = [name for name in watch if name in hand.outputs]
+        self._columns = [hand.outputs.index(name) for name in self._names]
+        self._bands = [CHANNELS[name].band for name in self._names]
+        self._limits = [watch[name] for name in self._names]
+        self._step = hand.grid.step / TICKS_PER_SECOND
+
+    def _window(self) -> Samples:
+        rows = min(self._hand.window, self._hand.known_rows())
+        window: Samples = self._hand.outputs_window(rows)[:, self._columns].astype(np.float64)
+        return window
+
+    def wait(self) -> float:
+        """0 when all are steady; else seconds after which the widest should be."""
+        if not self._columns:
+            return 0.0
+        window = self._window()
+        times_over = unsteadiness(window, self._bands, self._limits)
+        over = max(times_over)
+        if over <= 1.0:
+            return 0.0
+        worst = times_over.index(over)
+        seen = forecast(window[:, worst].tolist(), window.shape[0] // 3, self._step)
+        if seen.lag != seen.lag or not math.isfinite(over):
+            return 2.0
+        return min(LONGEST_WAIT, max(0.5, seen.lag * math.log(over)))
+
+    def unsteady(self) -> dict[str, Steadiness]:
+        """The watched channels that are not steady over the last window."""
+        window = self._window()
+        found = {}
+        for index, name in enumerate(self._names):
+            seen = steadiness(
+                window[:, index],
+                self._step,
+                band=self._bands[index],
+                remaining_limit=self._limits[index],
+            )
+            if seen.kind != "steady":
+                found[name] = seen
+        return found
 
 
 def in_words(channel: str, seen: Steadiness) -> str:

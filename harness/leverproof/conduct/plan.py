@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -25,6 +26,7 @@ from leverproof.conduct.resolve import (
     missing_data,
     resolve,
     resolved_judgement,
+    setting,
     values_of_judgement,
     values_of_step,
 )
@@ -52,6 +54,7 @@ NEUTRAL = {
 """Where a lever stands that a case does not name: idle, boost back, full forward, auto rich, cooler open, cold air,
 low gear, flaps open, nothing linked. The record holds every lever's start."""
 
+_LIGHT_BANDS = ("light.blinking_above", "light.off_above", "light.on_above")
 _ALWAYS_STEADY = ("engine_speed", "manifold_pressure")
 
 
@@ -92,24 +95,49 @@ def _case_refusal(case: ReferenceCase, ground: Ground) -> NotApplicable | None:
     if found is not None:
         return NotApplicable(found.missing, found.lost)
     lost = case.applies.lost
-    steps = [step for run in case.runs for step in run.steps]
-    for step in steps:
-        datum = missing_data(values_of_step(step), ground.sheet)
-        if datum:
-            return NotApplicable(f"the sheet does not give {datum}", lost)
-        if step.do == "seek":
-            if step.channel not in ground.outputs:
-                return NotApplicable(f"the stand gives no {step.channel}", lost)
-            if step.lever not in ground.inputs:
-                return NotApplicable(f"the stand takes no {step.lever} lever", lost)
+    for run in case.runs:
+        if ground.grid.step % run.grid:
+            return NotApplicable(f"the stand's grid step of {ground.grid.step} ticks cannot be halved", lost)
+        for step in run.steps:
+            missing = _step_lacks(step, ground)
+            if missing:
+                return NotApplicable(missing, lost)
+    datum = missing_data(iter(_surrounding_values(case)), ground.sheet)
+    if datum:
+        return NotApplicable(f"the sheet does not give {datum}", lost)
     for name in _surroundings_used(case):
         if name not in ground.inputs:
             return NotApplicable(f"the stand takes no {name}", lost)
     return None
 
 
+def _step_lacks(step: Step, ground: Ground) -> str:
+    """What a step needs and is not there, in words, or ""."""
+    datum = missing_data(values_of_step(step), ground.sheet)
+    if datum:
+        return f"the sheet does not give {datum}"
+    if step.do == "couple":
+        return next(
+            (f"the stand takes no {n} lever" for n in ("throttle", "boost") if n not in ground.inputs), ""
+        )
+    if step.do != "seek":
+        return ""
+    for name in (step.channel, *step.guard):
+        if name not in ground.outputs:
+            return f"the stand gives no {name}"
+    if step.lever not in ground.inputs:
+        return f"the stand takes no {step.lever} lever"
+    if step.rate is None and step.lever not in ground.sheet.levers:
+        return f"the sheet gives no rate of the {step.lever} lever"
+    return ""
+
+
+def _surrounding_values(case: ReferenceCase) -> list[Value]:
+    return [v for table in (case.surroundings, *(r.surroundings for r in case.runs)) for v in table.values()]
+
+
 def _surroundings_used(case: ReferenceCase) -> list[str]:
-    used = {}
+    used: dict[str, bool] = {}
     for table in (case.surroundings, *(r.surroundings for r in case.runs)):
         for name, value in table.items():
             plain = value.quantity is not None and value.quantity.value == 0.0
@@ -139,8 +167,11 @@ def _judgement_refusal(judgement: Judgement, ground: Ground) -> NotApplicable | 
     datum = missing_data(values_of_judgement(judgement), ground.sheet)
     if datum:
         return NotApplicable(f"the sheet does not give {datum}", lost)
-    if judgement.table and ground.sheet.number("light.on_above") is None:
-        return NotApplicable("the sheet does not give light.on_above", lost)
+    if judgement.table:
+        three = ground.sheet.word("hardware.light") == "three_state"
+        for path in _LIGHT_BANDS if three else _LIGHT_BANDS[-1:]:
+            if ground.sheet.number(path) is None:
+                return NotApplicable(f"the sheet does not give {path}", lost)
     return None
 
 
@@ -171,14 +202,29 @@ def _sweep_values(case: ReferenceCase, seed: int) -> list[tuple[Quantity | None,
     if sweep is None:
         return [(None, False)]
     symbol = sweep.points[0].unit
-    values = [(Quantity(p.to(symbol), symbol), False) for p in sweep.points]
-    if sweep.low is not None and sweep.high is not None:
-        low, high = sweep.low.to(symbol), sweep.high.to(symbol)
-        random = np.random.default_rng([seed, zlib.crc32(case.id.encode())])
-        step = 10.0 ** np.floor(np.log10(high - low) - 2.0)
-        for drawn in random.uniform(low, high, sweep.off_points):
-            values.append((Quantity(float(np.round(drawn / step) * step), symbol), True))
-    return sorted(values, key=lambda pair: pair[0].value)
+    stated = [p.to(symbol) for p in sweep.points]
+    drawn = _off_points(sweep, stated, case.id, seed)
+    return [(Quantity(number, symbol), number not in stated) for number in sorted([*stated, *drawn])]
+
+
+def _off_points(sweep: Sweep, stated: list[float], case_id: str, seed: int) -> list[float]:
+    """Further points inside the interval, three figures of its width, none twice and none a stated one."""
+    if sweep.low is None or sweep.high is None:
+        return []
+    symbol = sweep.points[0].unit
+    low, high = sweep.low.to(symbol), sweep.high.to(symbol)
+    random = np.random.default_rng([seed, zlib.crc32(case_id.encode())])
+    figures = 2 - math.floor(math.log10(high - low))
+    found: list[float] = []
+    for _ in range(100 * sweep.off_points):
+        if len(found) == sweep.off_points:
+            break
+        drawn = float(random.uniform(low, high))
+        near = min(max(round(drawn, figures), low), high)
+        point = drawn if near in stated or near in found else near
+        if point not in stated and point not in found:
+            found.append(point)
+    return found
 
 
 def _label(sweep: Sweep | None, quantity: Quantity | None) -> str:
@@ -188,13 +234,14 @@ def _label(sweep: Sweep | None, quantity: Quantity | None) -> str:
 
 
 def _surroundings(table: Mapping[str, Value], scope: Scope) -> dict[str, float]:
-    return {name: resolve(value, scope, CHANNELS[name].unit).value for name, value in table.items()}
+    return {name: setting(name, value, scope) for name, value in table.items()}
 
 
 def _run_surroundings(
     case: ReferenceCase, judgement: Judgement, sheet: EngineSheet, sweep: dict[str, Quantity]
 ) -> dict[str, float]:
-    name = judgement.reading.run if judgement.reading else judgement.run
+    ref = judgement.reading or judgement.more or next(iter(judgement.readings), None)
+    name = ref.run if ref is not None else judgement.run
     run = next((r for r in case.runs if r.name == name), None)
     return _surroundings(run.surroundings, Scope(sheet, sweep, {})) if run else {}
 
@@ -218,24 +265,12 @@ def _program(
 
 def _step(step: Step, scope: Scope, ground: Ground) -> PlannedStep:
     levers = {
-        name: resolve(value, scope, CHANNELS[name].unit, lever=name).value
-        for name, value in step.levers.items()
-        if name in ground.inputs
+        name: setting(name, value, scope) for name, value in step.levers.items() if name in ground.inputs
     }
     if step.do != "seek" or step.value is None or step.within is None:
         return PlannedStep(step.do, step.name, levers, step.duration, limit=step.limit, lead=step.lead)
     unit = CHANNELS[step.channel].unit
-    guard = {name: resolve(v, scope, CHANNELS[name].unit).value for name, v in step.guard.items()}
-    for word in step.accept:
-        name = word.removesuffix(" limit")
-        datum = ground.sheet.number(f"limits.{name}")
-        if word.endswith(" limit") and name not in guard and datum is not None and name in ground.outputs:
-            governed = (
-                name == "turbo_speed" and ground.sheet.word("hardware.overspeed_protection") == "governor"
-            )
-            if not governed and not isinstance(datum.value, str):
-                guard[name] = datum.value
-    rate = step.rate.to("1/s") if step.rate is not None else ground.sheet.levers.get(step.lever, 0.1)
+    rate = step.rate.to("1/s") if step.rate is not None else ground.sheet.levers[step.lever]
     return PlannedStep(
         "seek",
         step.name,
@@ -244,10 +279,25 @@ def _step(step: Step, scope: Scope, ground: Ground) -> PlannedStep:
         value=resolve(step.value, scope, unit).value,
         within=step.within.difference_in(unit),
         accept=step.accept,
-        guard=guard,
+        guard=_guards(step, scope, ground),
         rate=rate,
         limit=step.limit,
     )
+
+
+def _guards(step: Step, scope: Scope, ground: Ground) -> dict[str, float]:
+    """Limits a seek stops at: those stated, and those of the sheet the step accepts as an ending. The turbo's is
+    left to its governor where the sheet has one."""
+    guard = {name: resolve(v, scope, CHANNELS[name].unit).value for name, v in step.guard.items()}
+    governor = ground.sheet.word("hardware.overspeed_protection") == "governor"
+    for word in step.accept:
+        name = word.removesuffix(" limit")
+        datum = ground.sheet.number(f"limits.{name}")
+        governed = governor and name == "turbo_speed"
+        if name == word or name in guard or governed or datum is None or name not in ground.outputs:
+            continue
+        guard[name] = float(datum.value)
+    return guard
 
 
 def _watch(judgements: tuple[Judgement, ...], point: Point, ground: Ground) -> dict[str, float]:
@@ -280,8 +330,9 @@ def _amount(judgement: Judgement, resolved: Mapping[str, Expected]) -> float | N
     if tolerance.absolute is not None:
         amounts.append(tolerance.absolute.difference_in(CHANNELS[judgement.channel].unit))
     if tolerance.percent is not None:
-        whole = resolved.get("tolerance_of") or resolved.get("expected")
-        base = CHANNELS[judgement.channel].span if tolerance.of == "range" else whole.value if whole else None
-        if base is not None:
+        named = ("tolerance_of",) if isinstance(tolerance.of, Value) else ("expected", "at_most", "at_least")
+        whole = next((resolved[key].value for key in named if key in resolved), None)
+        base = CHANNELS[judgement.channel].span if tolerance.of == "range" else whole
+        if base:
             amounts.append(abs(base) * tolerance.percent / 100.0)
     return max(amounts) if amounts else None

@@ -17,7 +17,7 @@ def resolvability(planned: PlannedCase) -> list[dict[str, object]]:
     2 sqrt(2) band / (2 sqrt(3)): the rule of combining independent standard uncertainties (JCGM 100:2008)."""
     lines: list[dict[str, object]] = []
     for judgement in planned.judgements:
-        if judgement.what != "difference":
+        if judgement.what != "difference" or not planned.points:
             continue
         band = CHANNELS[judgement.channel].band
         sees = 2.0 * math.sqrt(2.0) * band / (2.0 * math.sqrt(3.0))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from leverproof import atmosphere
 from leverproof.cases.model import Judgement, Step, Value
+from leverproof.cases.values import setting_number
 from leverproof.channels import CHANNELS, position
 from leverproof.conduct.model import Expected
 from leverproof.errors import InputError
@@ -45,6 +46,13 @@ def resolve(value: Value, scope: Scope, symbol: str, *, lever: str = "", where: 
     if value.quantity is None:
         raise InputError("an empty value", where, code="value")
     return Expected(value.quantity.to(symbol, where), 0.0)
+
+
+def setting(name: str, value: Value, scope: Scope, where: str = "") -> float:
+    """What a lever or surrounding is set to, in its unit; a temperature offset is a difference."""
+    if value.quantity is not None:
+        return setting_number(name, value.quantity, where)
+    return resolve(value, scope, CHANNELS[name].unit, lever=name, where=where).value
 
 
 def difference(value: Value, scope: Scope, symbol: str, where: str = "") -> Expected:
@@ -130,7 +138,7 @@ def judged_channels(judgement: Judgement) -> tuple[str, ...]:
 
 def resolved_judgement(judgement: Judgement, scope: Scope) -> dict[str, Expected]:
     """The numbers of a judgement at one point, in the unit it is judged in (see :class:`conduct.model.Point`)."""
-    symbol = judged_unit(judgement)
+    symbol = judged_unit(judgement, scope.sweep[judgement.over].unit if judgement.over else "1")
     out: dict[str, Expected] = {}
     differs = judgement.what in ("difference", "trend") or bool(judgement.change_from)
     for key in ("expected", "at_most", "at_least", "least_step"):
@@ -163,12 +171,12 @@ def resolved_judgement(judgement: Judgement, scope: Scope) -> dict[str, Expected
     return out
 
 
-def judged_unit(judgement: Judgement) -> str:
-    """Unit in which a judgement's numbers are compared."""
+def judged_unit(judgement: Judgement, swept: str = "ft") -> str:
+    """Unit in which a judgement's numbers are compared; ``swept`` is that of the sweep variable."""
     if judgement.what == "response":
         return "s"
     if judgement.what == "crossing":
-        return "ft" if judgement.over == "altitude" else "1"
+        return swept
     if judgement.what in ("exponent", "identity", "grid_step", "same") or judgement.relative_to:
         return "1"
     return CHANNELS[judgement.channel].unit if judgement.channel else "1"

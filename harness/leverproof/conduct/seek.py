@@ -68,6 +68,7 @@ class _Seeker:
         self.within = step.within
         self.seconds = hand.grid.step / TICKS_PER_SECOND
         self.control_seconds = hand.control * self.seconds
+        self.per_second = round(1.0 / self.seconds)
         self.per_step = step.rate * self.control_seconds
         self.deadline = hand.row + hand.grid.rows(step.limit)
         self.guards = [Guard(name, hand.column(name), limit) for name, limit in step.guard.items()]
@@ -136,42 +137,48 @@ class _Seeker:
             raise _TimeUpError
         rows = max(1, math.ceil(seconds / self.control_seconds - 1e-9)) * hand.control
         reply = yield from hand.hold(min(rows, left))
+        if rows > left:
+            raise _TimeUpError
         self.trace += reply[:, self.column].tolist()
         for guard in self.guards:
             guard.watch(reply)
 
-    def _look(self) -> Forecast:
-        """Forecast from the latest rest, leaving out what a dead time could hide."""
-        rested = len(self.trace) * self.seconds
-        window = min(rested - DEAD_TIME, LONGEST_LOOK)
-        return forecast(self.trace, max(1, int(window / 3.0 / self.seconds)), self.seconds)
+    def _look(self, ago: int = 0) -> Forecast:
+        """Forecast from the latest rest as it was ``ago`` rows ago, leaving out what a dead time could
+        hide."""
+        trace = self.trace[:-ago] if ago else self.trace
+        window = min(len(trace) * self.seconds - DEAD_TIME, LONGEST_LOOK)
+        return forecast(trace, max(1, int(window / 3.0 / self.seconds)), self.seconds)
 
     def _settle(self, trace: list[float], origin: float, expected: float) -> Steps[Forecast]:
         """Rest until the end value is known well enough for what is to be decided: the next move, and the
         gain from the change since ``origin`` (NaN when nothing was moved), which was ``expected`` to be so
         large."""
         self.trace = trace
-        missing = FIRST_LOOK - len(trace) * self.seconds
-        if missing > 1e-9:
-            yield from self._rest(missing)
-        seen = self._look()
+        yield from self._rest(max(1.0, FIRST_LOOK + 1.0 - len(trace) * self.seconds))
+        seen: Forecast | None = None
         while True:
-            yield from self._rest(1.0)
             latest = self._look()
-            doubt = max(latest.doubt, abs(latest.end - seen.end))
             enough = 0.12 * abs(self.target - latest.end)
             if origin == origin:
                 enough = min(enough, 0.25 * max(expected, abs(latest.end - origin)))
-            if doubt <= max(enough, 0.15 * self.within):
-                break
+            enough = max(enough, 0.15 * self.within)
+            doubt = latest.doubt
+            if doubt <= enough:
+                seen = seen or self._look(self.per_second)
+                doubt = max(doubt, abs(latest.end - seen.end))
+                if doubt <= enough:
+                    break
             rested = len(self.trace) * self.seconds
             if rested >= LONGEST_SETTLING or (rested >= 9.0 and self._swing(LONGEST_LOOK) <= self.within):
                 doubt = max(doubt, self._swing(LONGEST_LOOK) / 2.0)
                 break
             seen = latest
+            yield from self._rest(1.0)
         if latest.lag == latest.lag:
             self.lag = latest.lag
-        self.finest = min(self.finest, finest_step(self.trace))
+        if self.finest > 0.02 * self.within:
+            self.finest = min(self.finest, finest_step(self.trace[-3 * self.per_second :]))
         doubt = max(doubt, self.finest / 2.0 if self.finest < math.inf else 0.0)
         for guard in self.guards:
             guard.settle(self.hand, self.hand.value(self.lever), self.seconds, len(self.trace))
@@ -200,15 +207,19 @@ class _Seeker:
             settled = len(self.trace) * self.seconds >= LONGEST_SETTLING
             if abs(self.target - seen.end) > self.within + seen.doubt or (waited > 4 and settled):
                 return False
-            yield from self._rest(self._patience(seen))
+            yield from self._rest(self._patience(latest, seen))
             waited += 1
 
-    def _patience(self, seen: Forecast) -> float:
-        """Seconds until the channel should be inside, as far as its lag is known."""
-        off = abs(self.trace[-1] - self.target)
-        if not self.lag or off <= self.within or seen.lag != seen.lag:
-            return self.control_seconds
-        return min(5.0, max(self.control_seconds, self.lag * math.log(off / self.within)))
+    def _patience(self, latest: list[float], seen: Forecast) -> float:
+        """Seconds until the channel should have been inside for long enough."""
+        off = abs(latest[-1] - self.target)
+        if off > self.within:
+            if seen.lag != seen.lag:
+                return self.control_seconds
+            return min(5.0, HELD_FOR + seen.lag * math.log(off / self.within))
+        low, high = self.target - self.within, self.target + self.within
+        outside = next((i for i in range(len(latest) - 1, -1, -1) if not low <= latest[i] <= high), -1)
+        return max(self.control_seconds, (outside + 1) * self.seconds)
 
     # -- deciding ------------------------------------------------------------------------------------------
 
@@ -299,15 +310,21 @@ class _Seeker:
         self.tripped = None
         for guard in self.guards:
             guard.begin_move()
-        for index in range(1, count + 1):
-            left = self.deadline - hand.row
+        # Where nothing is guarded the first half of a long move needs no looking at.
+        stride = 1 if self.guards or not self.gain else max(1, count // 2)
+        index = 0
+        while index < count:
+            left = (self.deadline - hand.row) // hand.control
             if left <= 0:
                 raise _TimeUpError
+            stride = min(stride, left)
+            index += stride
             place = origin + change * index / count
-            reply = yield from hand.ramp({self.lever: place}, min(hand.control, left))
+            reply = yield from hand.push(self.lever, place, stride * hand.control)
             latest = float(reply[-1, self.column])
+            if stride > 1:
+                previous = float(reply[-1 - hand.control, self.column])
             foreseen = latest + (latest - previous) / self.control_seconds * self.lag
-            previous = latest
             stop = bool(self.gain) and (foreseen - self.target) * side < 0.0
             for guard in self.guards:
                 near, at_limit = guard.trips(reply, self.control_seconds)
@@ -317,13 +334,16 @@ class _Seeker:
             if stop:
                 self.last_size = abs(hand.value(self.lever) - origin)
                 return
+            previous, stride = latest, 1
 
 
 def finest_step(trace: list[float]) -> float:
-    """Smallest change between neighbouring samples that is a change: the step of a coarse gauge; infinite
-    when nothing changed."""
-    steps = [abs(b - a) for a, b in pairwise(trace) if a != b]
-    return min(steps, default=math.inf)
+    """Smallest distance between the few levels that a coarse gauge shows; infinite when it shows one, or so
+    many that it is not coarse."""
+    levels = set(trace)
+    if len(levels) > 12:
+        return math.inf
+    return min([b - a for a, b in pairwise(sorted(levels))], default=math.inf)
 
 
 def _check(hand: Hand, step: PlannedStep) -> None:

@@ -1,8 +1,6 @@
-"""What a batch of lanes has done so far: float32, in segments that are never copied while the lanes fly."""
+"""What the lanes of a batch have shown so far: float32, in segments never copied while the lanes fly."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,24 +13,21 @@ SEGMENT_ROWS = 600
 class _Segment:
     """Rows [first, first + filled) of the lanes that were active when it began, lane by lane in memory."""
 
-    __slots__ = ("filled", "first", "given", "lanes", "seen", "slots")
+    __slots__ = ("filled", "first", "lanes", "seen", "slots")
 
-    def __init__(self, first: int, lanes: NDArray[np.intp], columns: tuple[int, int]) -> None:
+    def __init__(self, first: int, lanes: NDArray[np.intp], outputs: int) -> None:
         self.first = first
         self.filled = 0
         self.lanes = lanes
         self.slots = {lane: slot for slot, lane in enumerate(lanes.tolist())}
-        self.given: Rows = np.empty((lanes.size, SEGMENT_ROWS, columns[0]), np.float32)
-        self.seen: Rows = np.empty((lanes.size, SEGMENT_ROWS, columns[1]), np.float32)
+        self.seen: Rows = np.empty((lanes.size, SEGMENT_ROWS, outputs), np.float32)
 
 
 class Tape:
-    """Inputs over [t_i, t_i+1) and outputs at t_i+1 of every lane, row by row; ``first`` the outputs at
-    t_0."""
+    """Outputs at t_i+1 of every lane, row by row; ``first`` the outputs at t_0."""
 
-    def __init__(self, first: Rows, inputs: int) -> None:
+    def __init__(self, first: Rows) -> None:
         self.first = first
-        self._columns = (inputs, first.shape[1])
         self._segments: list[_Segment] = []
 
     def room(self) -> int:
@@ -41,28 +36,22 @@ class Tape:
             return SEGMENT_ROWS
         return SEGMENT_ROWS - self._segments[-1].filled
 
-    def put(
-        self, lanes: NDArray[np.intp], row: int, given: NDArray[np.float64], seen: NDArray[np.float64]
-    ) -> bool:
-        """Keep rows from ``row`` on, shape (n, lanes, columns); returns whether all outputs are finite."""
+    def put(self, lanes: NDArray[np.intp], row: int, seen: NDArray[np.float64]) -> bool:
+        """Keep rows from ``row`` on, shape (n, lanes, outputs); returns whether all are finite."""
+        # A value beyond float32 becomes infinite and is found as not finite: its ending, not a warning.
+        with np.errstate(over="ignore", invalid="ignore"):
+            kept = seen.astype(np.float32)
         if not self._segments or self._segments[-1].filled == SEGMENT_ROWS:
-            self._segments.append(_Segment(row, lanes.copy(), self._columns))
+            self._segments.append(_Segment(row, lanes.copy(), seen.shape[2]))
         segment = self._segments[-1]
         begin = segment.filled
-        segment.filled += given.shape[0]
+        segment.filled += seen.shape[0]
         part = slice(begin, segment.filled)
-        # A value beyond float32 becomes infinite and is found as not finite: that is its ending, not a
-        # warning.
-        with np.errstate(over="ignore", invalid="ignore"):
-            if lanes.size == segment.lanes.size:
-                segment.given[:, part] = given.transpose(1, 0, 2)
-                segment.seen[:, part] = seen.transpose(1, 0, 2)
-                return bool(np.isfinite(segment.seen[:, part]).all())
-            slots = np.searchsorted(segment.lanes, lanes)
-            segment.given[slots, part] = given.transpose(1, 0, 2)
-            kept = seen.transpose(1, 0, 2).astype(np.float32)
-            segment.seen[slots, part] = kept
-            return bool(np.isfinite(kept).all())
+        if lanes.size == segment.lanes.size:
+            segment.seen[:, part] = kept.transpose(1, 0, 2)
+        else:
+            segment.seen[np.searchsorted(segment.lanes, lanes), part] = kept.transpose(1, 0, 2)
+        return bool(np.isfinite(kept).all())
 
     def outputs(self, lane: int, begin: int, end: int) -> Rows:
         """Outputs of rows [begin, end) of a lane, shape (end - begin, outputs): a view where one segment
@@ -77,19 +66,13 @@ class Tape:
             ]
         )
 
-    def history(self, lane: int, rows: int, held: Sequence[float]) -> Rows:
-        """The lane's history after ``rows`` rows, shape (rows + 1, inputs + outputs); ``held`` are the inputs
-        at its end."""
-        inputs = self._columns[0]
-        data = np.empty((rows + 1, sum(self._columns)), np.float32)
+    def copy_outputs(self, lane: int, data: Rows) -> None:
+        """Fill ``data``, shape (rows + 1, outputs), with the lane's outputs from t_0 on."""
+        rows = data.shape[0] - 1
+        data[0] = self.first[lane]
         for s in self._spanning(0, rows):
             end = min(rows, s.first + s.filled)
-            slot = s.slots[lane]
-            data[s.first : end, :inputs] = s.given[slot, : end - s.first]
-            data[s.first + 1 : end + 1, inputs:] = s.seen[slot, : end - s.first]
-        data[0, inputs:] = self.first[lane]
-        data[rows, :inputs] = held
-        return data
+            data[s.first + 1 : end + 1] = s.seen[s.slots[lane], : end - s.first]
 
     def _spanning(self, begin: int, end: int) -> list[_Segment]:
         return [s for s in self._segments if s.first < end and s.first + s.filled > begin]

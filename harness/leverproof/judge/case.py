@@ -63,16 +63,12 @@ def judge_case(planned: PlannedCase, runs: Runs, facts: SessionFacts) -> list[Fi
     return accounted(findings, planned, runs)
 
 
-def evaluate(
-    judgement: Judgement, planned: PlannedCase, runs: Runs, facts: SessionFacts
-) -> list[PointFinding]:
+def evaluate(judgement: Judgement, planned: PlannedCase, runs: Runs, facts: SessionFacts) -> list[PointFinding]:
     """The findings of one judgement at each point, or over the sweep. A judgement over the sweep gives its
     own finding first, then one for each point it could not use."""
     unit = swept_unit(planned.case.sweep)
     evidences = [
-        Evidence(
-            judgement, p, {name: run for (index, name), run in runs.items() if index == p.index}, facts, unit
-        )
+        Evidence(judgement, p, {name: run for (index, name), run in runs.items() if index == p.index}, facts, unit)
         for p in planned.points
     ]
     if not evidences:
@@ -99,9 +95,7 @@ def _guarded(label: str, judge: Callable[[], list[PointFinding]]) -> list[PointF
         return [withheld(label, "error", str(reason))]
 
 
-def _finding(
-    planned: PlannedCase, judgement: Judgement, points: list[PointFinding], facts: SessionFacts
-) -> Finding:
+def _finding(planned: PlannedCase, judgement: Judgement, points: list[PointFinding], facts: SessionFacts) -> Finding:
     decided = worst(points)
     if decided is None:
         return _not_exercised(planned, judgement, points)

@@ -45,7 +45,7 @@ def copied_channels(histories: Sequence[History], live: frozenset[str], arrangem
     explained = {m.copy for m in matches if legitimate(m.copy, m.source, arrangement)}
     found: dict[str, str] = {}
     for match in matches:
-        if match.copy in explained or match.copy in found or match.source in explained & found.keys():
+        if match.copy in explained or match.copy in found:
             continue
         if _is_output(match.source) and _rank(match.source) > _rank(match.copy):
             continue
@@ -75,6 +75,10 @@ def _is_output(channel: str) -> bool:
 
 
 def _rank(channel: str) -> int:
+    """Place in the list of channels; what an engine only follows (the air, its levers read back) comes
+    first."""
+    if channel.startswith("ambient_") or channel.endswith("_position"):
+        return -1
     return list(CHANNELS).index(channel) if channel in CHANNELS else len(CHANNELS)
 
 

@@ -60,9 +60,7 @@ def _crossed(gathered: Gathered, first: Evidence) -> PointFinding:
     unit = first.swept_unit
     if len(samples) < 2:
         return withheld(label, "inconclusive", "fewer than two points could be used")
-    spans = [i for i, (a, b) in enumerate(pairwise(samples)) if a.y == 0.0 or a.y * b.y < 0.0]
-    if not spans and samples[-1].y == 0.0:
-        spans = [len(samples) - 2]
+    spans = [i for i, (a, b) in enumerate(pairwise(samples)) if _passes(a.y, b.y, first=i == 0)]
     expected = first.expected("expected")
     if not spans:
         words = f"from {amount(samples[0].y, unit_of(judgement.channel))} to {number(samples[-1].y)} off it"
@@ -75,9 +73,7 @@ def _crossed(gathered: Gathered, first: Evidence) -> PointFinding:
     i = spans[0]
     a, b = samples[i], samples[i + 1]
     if a.y == b.y or a.x == b.x:
-        return withheld(
-            label, "inconclusive", f"{spoken(judgement.channel)} runs along the value at {a.label}"
-        )
+        return withheld(label, "inconclusive", f"{spoken(judgement.channel)} runs along the value at {a.label}")
     slope = (b.y - a.y) / (b.x - a.x)
     found = a.x - a.y / slope
     nearer = a if abs(a.y) < abs(b.y) else b
@@ -99,6 +95,14 @@ def _crossed(gathered: Gathered, first: Evidence) -> PointFinding:
         tolerance=tolerance.text,
         notes=(f"between {a.label} and {b.label}", *more),
     )
+
+
+def _passes(before: float, after: float, *, first: bool) -> bool:
+    """Whether the value is passed, or reached, between neighbours; being on it at the very first point
+    counts."""
+    if before == 0.0:
+        return first
+    return after == 0.0 or before * after < 0.0
 
 
 def _interpolation(samples: Sequence[Sample], i: int, slope: float) -> Doubt:
@@ -143,9 +147,7 @@ def _absolute(evidence: Evidence, ref: Ref, channel: str) -> float:
 def _fitted(gathered: Gathered, first: Evidence) -> PointFinding:
     samples, label = gathered.samples, "over the sweep"
     if len(samples) < LEAST_POINTS:
-        return withheld(
-            label, "inconclusive", f"an exponent needs {LEAST_POINTS} points, {len(samples)} usable"
-        )
+        return withheld(label, "inconclusive", f"an exponent needs {LEAST_POINTS} points, {len(samples)} usable")
     x, y = np.array([s.x for s in samples]), np.array([s.y for s in samples])
     spread = math.expm1(float(x.max() - x.min()))
     by = first.judgement.by

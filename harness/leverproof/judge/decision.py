@@ -47,9 +47,7 @@ def largest_part(doubts: Iterable[Doubt]) -> tuple[str, float]:
     return part, math.sqrt(squares[part])
 
 
-def within(
-    found: float, expected: float, tolerance: float, doubts: tuple[Doubt, ...], *, unit: str
-) -> Ruling:
+def within(found: float, expected: float, tolerance: float, doubts: tuple[Doubt, ...], *, unit: str) -> Ruling:
     """Two-sided: e = |found - expected| against tolerance t.
 
     w >= t is inconclusive whatever was found, because then nothing can pass; the note names the largest part
@@ -93,9 +91,7 @@ def plain(ok: bool, note: str = "") -> Ruling:
     return Ruling("pass" if ok else "fail", None, 0.0, 0.0, note)
 
 
-def _banded(
-    excess: float, tolerance: float, w: float, doubts: tuple[Doubt, ...], *, forgiving: bool
-) -> Ruling:
+def _banded(excess: float, tolerance: float, w: float, doubts: tuple[Doubt, ...], *, forgiving: bool) -> Ruling:
     if excess > tolerance + w:
         return Ruling("fail", excess, tolerance, w)
     if excess > tolerance:

@@ -73,9 +73,7 @@ def _one_sided(evidence: Evidence) -> PointFinding:
     ruling = at_least(found, least, doubts, forgiving=judgement.basis == "physics")
     if judgement.per is not None and ruling.verdict in ("pass", "conditional pass") and found <= ruling.w:
         note = f"the difference is not more than its own doubt of {amount(ruling.w, unit)}"
-        ruling = replace(
-            ruling, verdict="conditional fail", note="; ".join(n for n in (ruling.note, note) if n)
-        )
+        ruling = replace(ruling, verdict="conditional fail", note="; ".join(n for n in (ruling.note, note) if n))
     return _finding(evidence, ruling, more, less, least, doubts, reason, "")
 
 
@@ -111,9 +109,7 @@ def _finding(
         doubts=doubts,
         notes=(note, more.note, less.note),
         tolerance=tolerance,
-        found_text=(
-            f"{amount(found, unit)} ({number(more.value)} at {more.ref}, {number(less.value)} at {less.ref})"
-        ),
+        found_text=(f"{amount(found, unit)} ({number(more.value)} at {more.ref}, {number(less.value)} at {less.ref})"),
         expected_text=f"at least {amount(expected, unit)}" if one_sided else "",
     )
 
@@ -206,9 +202,7 @@ def _corrected(evidence: Evidence, ref: Ref, value: float, equal: AtEqual) -> Ta
     x1, x2 = value_at(evidence, ref, equal.channel), settled(evidence, nearby, equal.channel)
     y2 = settled(evidence, nearby, channel)
     u_x1, u_x2, u_y1, u_y2 = (
-        reading.scatter.get(name, 0.0) / RECTANGULAR
-        for name in (equal.channel, channel)
-        for reading in (here, there)
+        reading.scatter.get(name, 0.0) / RECTANGULAR for name in (equal.channel, channel) for reading in (here, there)
     )
     apart = x2 - x1
     if abs(apart) <= max(3.0 * math.hypot(u_x1, u_x2), 1e-9 * abs(target)):
@@ -224,9 +218,7 @@ def _corrected(evidence: Evidence, ref: Ref, value: float, equal: AtEqual) -> Ta
     unit = unit_of(channel)
     doubts = (
         *doubts_of(evidence, ref, channel, without=equal.channel),
-        Doubt(
-            "correction", u, f"to {spoken(equal.channel)} {amount(target, unit_of(equal.channel))} at {ref}"
-        ),
+        Doubt("correction", u, f"to {spoken(equal.channel)} {amount(target, unit_of(equal.channel))} at {ref}"),
     )
     note = (
         f"{ref} corrected by {amount(correction, unit)} +- {amount(COVERAGE * u, unit)} to "

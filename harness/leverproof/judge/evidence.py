@@ -110,22 +110,17 @@ def settled(evidence: Evidence, ref: Ref, channel: str, *, tolerance: float | No
         return value
     unit = unit_of(channel)
     if seen.kind == "oscillating":
-        words = (
-            f"oscillates with amplitude {amount(seen.amplitude, unit)} and period {amount(seen.period, 's')}"
-        )
+        words = f"oscillates with amplitude {amount(seen.amplitude, unit)} and period {amount(seen.period, 's')}"
     elif seen.kind == "missing":
         words = "not a finite number in the window"
     else:
         words = (
-            f"not steady: spread {amount(seen.spread, unit)}, estimated remaining change "
-            f"{amount(seen.remaining, unit)}"
+            f"not steady: spread {amount(seen.spread, unit)}, estimated remaining change {amount(seen.remaining, unit)}"
         )
     raise WithheldError("invalid run", f"{spoken(channel)} at {ref} {words}")
 
 
-def _unsteadiness(
-    history: History, reading: Reading, channel: str, tolerance: float | None
-) -> Steadiness | None:
+def _unsteadiness(history: History, reading: Reading, channel: str, tolerance: float | None) -> Steadiness | None:
     """What was seen instead of steadiness. The pilot watched with the narrowest tolerance of the case, so a
     remaining change it objected to is measured again against this judgement's own."""
     told = reading.unsteady.get(channel)

@@ -24,7 +24,7 @@ def block(findings: Sequence[Finding], ladder: Mapping[str, Sequence[str]]) -> l
     for finding in findings:
         if finding.weight == "required" and finding.verdict in FAILED:
             roots.setdefault(finding.subject, finding)
-    return [_blocked(finding, _root(finding.subject, ladder, roots)) for finding in findings]
+    return [_blocked(finding, _cause(finding.subject, ladder, roots)) for finding in findings]
 
 
 def _blocked(finding: Finding, root: Finding | None) -> Finding:
@@ -39,6 +39,13 @@ def _blocked(finding: Finding, root: Finding | None) -> Finding:
         note="; ".join(n for n in (words, finding.note) if n),
         causes=(root.judgement,),
     )
+
+
+def _cause(subject: str, ladder: Mapping[str, Sequence[str]], roots: Mapping[str, Finding]) -> Finding | None:
+    """What blocks a subject; nothing when that would be blocked itself, so that a circle never hides its
+    cause."""
+    root = _root(subject, ladder, roots)
+    return root if root is not None and _root(root.subject, ladder, roots) is None else None
 
 
 def _root(subject: str, ladder: Mapping[str, Sequence[str]], roots: Mapping[str, Finding]) -> Finding | None:

@@ -32,9 +32,7 @@ from leverproof.judge.words import amount, spoken, unit_of
 def limit(evidence: Evidence) -> PointFinding:
     """The worst sample of the window against ``at_most`` and/or ``at_least``."""
     window = window_of(evidence, evidence.judgement.run)
-    sides = [
-        upper for key, upper in (("at_most", True), ("at_least", False)) if evidence.maybe(key) is not None
-    ]
+    sides = [upper for key, upper in (("at_most", True), ("at_least", False)) if evidence.maybe(key) is not None]
     if not sides:
         raise WithheldError("error", "the plan holds neither 'at_most' nor 'at_least'")
     decided = worst([_side(evidence, window, upper=upper) for upper in sides])

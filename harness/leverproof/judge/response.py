@@ -65,9 +65,7 @@ def response(evidence: Evidence) -> PointFinding:
     found, doubts = _time(evidence, change, judgement.run)
     if judgement.longer_than:
         return _longer(evidence, found, doubts)
-    sides = [
-        upper for key, upper in (("at_most", True), ("at_least", False)) if evidence.maybe(key) is not None
-    ]
+    sides = [upper for key, upper in (("at_most", True), ("at_least", False)) if evidence.maybe(key) is not None]
     decided = worst([_limit(evidence, found, doubts, upper=upper) for upper in sides])
     if decided is None:
         raise WithheldError("error", "the plan holds neither 'at_most' nor 'at_least'")

@@ -38,9 +38,7 @@ def measured(
     )
 
 
-def worded(
-    label: str, ruling: Ruling, *, found_text: str, expected_text: str, note: str = ""
-) -> PointFinding:
+def worded(label: str, ruling: Ruling, *, found_text: str, expected_text: str, note: str = "") -> PointFinding:
     """A finding about words or states, without numbers."""
     return PointFinding(
         label=label,

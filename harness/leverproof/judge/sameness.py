@@ -88,11 +88,7 @@ def grid_step(evidence: Evidence) -> PointFinding:
 
 
 def _readings(evidence: Evidence, coarse: History, fine: History) -> list[PointFinding]:
-    names = [
-        c
-        for c in coarse.columns
-        if c in CHANNELS and CHANNELS[c].kind == "reading" and not CHANNELS[c].states
-    ]
+    names = [c for c in coarse.columns if c in CHANNELS and CHANNELS[c].kind == "reading" and not CHANNELS[c].states]
     points: list[PointFinding] = []
     for one in coarse.readings:
         other = fine.reading(one.name)
@@ -107,8 +103,7 @@ def _compared(evidence: Evidence, one: Reading, other: Reading, channel: str) ->
     unit = unit_of(channel)
     tolerance = allowed(evidence, unit=unit, expected=b, channel=channel)
     doubts = tuple(
-        Doubt("jitter", r.scatter.get(channel, 0.0) / RECTANGULAR, f"half spread at {r.name}")
-        for r in (one, other)
+        Doubt("jitter", r.scatter.get(channel, 0.0) / RECTANGULAR, f"half spread at {r.name}") for r in (one, other)
     )
     return measured(
         evidence.point.label,

@@ -65,9 +65,7 @@ def _shares(channel: str, samples: Samples) -> str:
     if kinds.size == 1:
         return state_word(channel, float(kinds[0]))
     parts = zip(kinds, counts, strict=True)
-    return ", ".join(
-        f"{state_word(channel, float(k))} {number(100.0 * n / samples.size)} %" for k, n in parts
-    )
+    return ", ".join(f"{state_word(channel, float(k))} {number(100.0 * n / samples.size)} %" for k, n in parts)
 
 
 def _seen(evidence: Evidence) -> PointFinding:
@@ -80,11 +78,7 @@ def _seen(evidence: Evidence) -> PointFinding:
         if not window.whole:
             raise WithheldError(window.verdict, f"the run ended within the window: {window.note}")
         finite(samples[window.asked], judgement.channel)
-    found = (
-        f"first seen at {amount(window.history.grid.seconds(int(rows[0])), 's')}"
-        if rows.size
-        else "never seen"
-    )
+    found = f"first seen at {amount(window.history.grid.seconds(int(rows[0])), 's')}" if rows.size else "never seen"
     return worded(
         evidence.point.label,
         plain(rows.size > 0),

@@ -42,9 +42,7 @@ def allowance(tolerance: Tolerance, basis: Basis) -> Allowance:
     if tolerance.percent is not None:
         whole, of = _whole(tolerance, basis)
         value = tolerance.percent / 100.0 * abs(whole)
-        text = (
-            f"{number(tolerance.percent)} % of {of} {amount(whole, basis.unit)} = {amount(value, basis.unit)}"
-        )
+        text = f"{number(tolerance.percent)} % of {of} {amount(whole, basis.unit)} = {amount(value, basis.unit)}"
         choices.append(Allowance(value, text))
     if not choices:
         raise ValueError("the tolerance states neither an absolute value nor a percentage")

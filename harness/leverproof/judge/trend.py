@@ -12,7 +12,7 @@ from itertools import pairwise
 from leverproof.cases.model import Ref
 from leverproof.judge.decision import Ruling, at_least, within
 from leverproof.judge.ending import ended_as
-from leverproof.judge.evidence import Evidence, WithheldError, doubts_of, history_of, reading_of, settled
+from leverproof.judge.evidence import Evidence, WithheldError, doubts_of, history_of, reading_of, settled, value_at
 from leverproof.judge.model import Doubt, PointFinding
 from leverproof.judge.result import ORDER, measured, withheld
 from leverproof.judge.sweep import LEAST_POINTS, Gathered, Sample, gather, swept_reading
@@ -56,10 +56,10 @@ def _trend_sample(evidence: Evidence) -> Sample:
     if judgement.while_ending:
         _while_ending(evidence, ref)
     tolerance = None
-    if judgement.tolerance is not None and judgement.tolerance.of != "expected":
-        tolerance = allowed(
-            evidence, unit=unit_of(judgement.channel), expected=0.0, channel=judgement.channel
-        ).value
+    if judgement.direction == "constant":
+        roughly = value_at(evidence, ref, judgement.channel)
+        unit = unit_of(judgement.channel)
+        tolerance = allowed(evidence, unit=unit, expected=roughly, channel=judgement.channel).value
     y = settled(evidence, ref, judgement.channel, tolerance=tolerance)
     return Sample(evidence.point.label, x, y, doubts_of(evidence, ref, judgement.channel))
 

@@ -92,9 +92,7 @@ def accounted(findings: list[Finding], planned: PlannedCase, runs: Runs) -> list
     told = ("fail", "conditional fail", "error", "invalid run")
     if any(f.weight == "required" and f.verdict in told for f in findings):
         return findings
-    early = {
-        name: run.history for (_, name), run in runs.items() if run.history.ending in (*ERRORS, "invalid")
-    }
+    early = {name: run.history for (_, name), run in runs.items() if run.history.ending in (*ERRORS, "invalid")}
     if not early:
         return findings
     used = {j.id: runs_used(j) & set(early) for j in planned.judgements}

@@ -27,9 +27,7 @@ from leverproof.judge.words import amount, number, spoken, unit_of
 from leverproof.quantities import UNITS
 
 
-def allowed(
-    evidence: Evidence, *, unit: str, expected: float, channel: str = "", span: float = 1.0
-) -> Allowance:
+def allowed(evidence: Evidence, *, unit: str, expected: float, channel: str = "", span: float = 1.0) -> Allowance:
     """The judgement's tolerance in ``unit``; an error when it states none, because there is no default."""
     tolerance = evidence.judgement.tolerance
     if tolerance is None:
@@ -109,9 +107,7 @@ def identity(evidence: Evidence) -> PointFinding:
         raise WithheldError("error", "the judgement names no reading")
     reading = reading_of(evidence, judgement.reading)
     history = history_of(evidence, judgement.reading.run)
-    power, torque, speed = (
-        _samples(evidence, channel) for channel in ("brake_power", "torque", "engine_speed")
-    )
+    power, torque, speed = (_samples(evidence, channel) for channel in ("brake_power", "torque", "engine_speed"))
     product = torque * UNITS["lbf.ft"].scale * speed * UNITS["rpm"].scale / UNITS["hp"].scale
     if abs(product).min() <= CHANNELS["brake_power"].band:
         raise WithheldError("not applicable", "not exercised: the engine gives no power at this reading")
@@ -119,11 +115,7 @@ def identity(evidence: Evidence) -> PointFinding:
     expected = evidence.maybe("expected")
     tolerance = allowed(evidence, unit="1", expected=1.0)
     found = float(ratio.mean())
-    doubts = (
-        Doubt(
-            "jitter", float(ratio.max() - ratio.min()) / 2.0 / RECTANGULAR, f"half spread at {reading.name}"
-        ),
-    )
+    doubts = (Doubt("jitter", float(ratio.max() - ratio.min()) / 2.0 / RECTANGULAR, f"half spread at {reading.name}"),)
     target = 1.0 if expected is None else expected.value
     ruling = within(found, target, tolerance.value, doubts, unit="1")
     row = amount(history.grid.seconds(reading.row), "s")

@@ -42,12 +42,12 @@ def window_of(evidence: Evidence, run: str) -> Window:
     first, last, whole = 0, rows - 1, history.ending == "completed"
     if judgement.window is not None:
         begin, finish = judgement.window
-        first = _row(history, begin, at_end=False)
+        first = _row(history, begin)
         ended = _found_row(history, finish)
         if ended is not None and (whole or ended < rows - 1):
             last, whole = min(ended, rows - 1), True
         elif whole:
-            last = _row(history, finish, at_end=True)
+            last = _row(history, finish)
     asked = np.zeros(rows, dtype=bool)
     asked[first : last + 1] = True
     if not judgement.include_seek:
@@ -66,7 +66,8 @@ def _found_row(history: History, name: str) -> int | None:
     return None if mark is None else mark.end - 1
 
 
-def _row(history: History, name: str, *, at_end: bool) -> int:
+def _row(history: History, name: str) -> int:
+    """The row at which a step begins or a reading was taken; ``end`` is the last row."""
     if name == "start":
         return 0
     if name == "end":
@@ -75,7 +76,7 @@ def _row(history: History, name: str, *, at_end: bool) -> int:
     if reading is not None:
         return reading.row
     if mark is not None:
-        return mark.end - 1 if at_end else mark.row
+        return mark.row
     verdict, note = early_end(history)
     raise WithheldError(verdict, f"no step or reading {name!r}: {note}")
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from leverproof.cases.model import Applies, Judgement, ReferenceCase, Step, Sweep, Tolerance, Value
 from leverproof.report.judgement_words import judgement_words
-from leverproof.report.wording import channel_words, duration, fill, quantity, visible
+from leverproof.report.wording import channel_words, datum_words, duration, fill, quantity, visible
 
 
 def render(case: ReferenceCase, *, width: int = 90) -> str:
@@ -70,9 +70,9 @@ def sweep_words(sweep: Sweep) -> str:
 
 def _applies(applies: Applies) -> Iterator[str]:
     for path, words in applies.sheet.items():
-        yield f"the sheet's {channel_words(path)} is {' or '.join(channel_words(w) for w in words)}"
+        yield f"the sheet says {datum_words(path)}: {' or '.join(channel_words(w) for w in words)}"
     if applies.data:
-        yield f"the sheet states {_joined(applies.data)}"
+        yield f"the sheet states {_joined(tuple(map(datum_words, applies.data)))}"
     if applies.levers:
         yield f"the model has the levers {_joined(applies.levers)}"
     if applies.channels:
@@ -80,7 +80,7 @@ def _applies(applies: Applies) -> Iterator[str]:
     if applies.capabilities:
         yield f"the stand is {_joined(applies.capabilities)}"
     if applies.lost:
-        yield f"Otherwise lost: {applies.lost}"
+        yield f"otherwise lost: {applies.lost}"
 
 
 def _joined(names: tuple[str, ...]) -> str:
@@ -97,7 +97,7 @@ def value_words(value: Value) -> str:
     if value.quantity is not None:
         return quantity(value.quantity)
     if value.sheet:
-        text = f"the sheet's {channel_words(value.sheet)}"
+        text = f"the sheet's {datum_words(value.sheet)}"
     elif value.sweep:
         text = f"the point's {channel_words(value.sweep)}"
     elif value.standard:
@@ -167,11 +167,12 @@ def tolerance_words(tolerance: Tolerance) -> str:
 
 
 def _judgement(judgement: Judgement, width: int) -> Iterator[str]:
-    weight = "" if judgement.weight == "required" else " (advisory: never changes the ending)"
-    yield fill(f"{judgement.id}: {judgement.asked}{weight}", width, indent="  ", hang="     ")
+    yield fill(f"{judgement.id}: {judgement.asked}", width, indent="  ", hang="     ")
     rows = [("how", judgement_words(judgement, value_words))]
     if judgement.tolerance is not None:
         rows.append(("tolerance", tolerance_words(judgement.tolerance)))
+    advisory = "advisory: never changes the ending"
+    rows.append(("weight", judgement.weight if judgement.weight == "required" else advisory))
     rows += [("basis", judgement.basis), ("source", judgement.source), ("why", judgement.why)]
     rows.append(("only when", "; ".join(_applies(judgement.applies))))
     for head, text in rows:

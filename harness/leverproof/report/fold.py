@@ -13,13 +13,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from leverproof.cases.model import Judgement, ReferenceCase
-from leverproof.conduct.model import NotApplicable
+from leverproof.conduct.model import NotApplicable, PlannedCase
 from leverproof.judge.endings import ENDINGS, FINDINGS, Counts
 from leverproof.judge.model import VERDICTS, Finding
 from leverproof.record.reader import Record
 from leverproof.report.wording import amount
 
 _SHORT = 24
+_EVIDENCE = 400
 
 EXITS = {
     0: "every required judgement passed",
@@ -39,7 +40,7 @@ def all_findings(record: Record) -> tuple[Finding, ...]:
     for finding in record.findings:
         by_case.setdefault(finding.case, []).append(finding)
     out: list[Finding] = []
-    for planned in record.expectations:
+    for planned in selected(record):
         found = by_case.pop(planned.case.id, [])
         judged = {finding.judgement for finding in found}
         out.extend(found)
@@ -53,6 +54,14 @@ def all_findings(record: Record) -> tuple[Finding, ...]:
     return tuple(finding for subject in subjects for finding in out if finding.subject == subject)
 
 
+def selected(record: Record) -> Iterator[PlannedCase]:
+    """The planned cases that were asked for: others (the study of the grid step) ran only to find the doubts."""
+    asked = record.header.get("selected")
+    for planned in record.expectations:
+        if asked is None or planned.case.id in asked:
+            yield planned
+
+
 def _without_finding(case: ReferenceCase, judgement: Judgement, why: NotApplicable | None) -> Finding:
     return Finding(
         case=case.id,
@@ -64,7 +73,7 @@ def _without_finding(case: ReferenceCase, judgement: Judgement, why: NotApplicab
         basis=judgement.basis,
         source=judgement.source,
         verdict="not applicable" if why is not None else "not run",
-        note=f"missing: {why.missing}" if why is not None else "the run ended before it was judged",
+        note=_missing(why) if why is not None else "the run ended before it was judged",
     )
 
 
@@ -112,9 +121,12 @@ def with_tolerance(finding: Finding) -> str:
         return expected
     if len(tolerance) > _SHORT and finding.limit is not None:
         tolerance = amount(finding.limit, finding.unit)
-    if expected[0] in "-0123456789":
-        return f"{expected} ± {tolerance.lstrip('± ')}"
-    return f"{expected}, tolerance {tolerance}"
+    tolerance = tolerance.lstrip("± ")
+    if expected[0] not in "-0123456789":
+        return f"{expected}, tolerance {tolerance}"
+    number, _, unit = expected.partition(" ")
+    shared = unit and tolerance.partition(" ")[2] == unit
+    return f"{number if shared else expected} ± {tolerance}"
 
 
 def verdict_words(finding: Finding) -> str:
@@ -135,7 +147,7 @@ def failure_words(finding: Finding) -> str:
 
 def inapplicable(record: Record) -> Iterator[tuple[str, NotApplicable]]:
     """What was asked and did not apply: case id (with ``/judgement`` where only that does not), and why."""
-    for planned in record.expectations:
+    for planned in selected(record):
         if planned.inapplicable is not None:
             yield planned.case.id, planned.inapplicable
             continue
@@ -147,10 +159,7 @@ def left_out(record: Record, findings: Sequence[Finding]) -> list[str]:
     """What did not apply, one sentence each: what is missing and what is lost by it, or why a judgement was
     not exercised."""
     known = dict(inapplicable(record))
-    out = [
-        f"{what}: missing {why.missing}" + (f"; lost: {why.lost}" if why.lost else "")
-        for what, why in known.items()
-    ]
+    out = [f"{what}: {_missing(why)}" for what, why in known.items()]
     for finding in findings:
         name = f"{finding.case}/{finding.judgement}"
         if finding.verdict == "not applicable" and finding.case not in known and name not in known:
@@ -159,7 +168,7 @@ def left_out(record: Record, findings: Sequence[Finding]) -> list[str]:
 
 
 def _missing(why: NotApplicable) -> str:
-    return f"missing {why.missing}; lost: {why.lost}" if why.lost else f"missing {why.missing}"
+    return f"{why.missing}; lost: {why.lost}" if why.lost else why.missing
 
 
 def blocked(findings: Sequence[Finding]) -> list[str]:
@@ -167,8 +176,8 @@ def blocked(findings: Sequence[Finding]) -> list[str]:
     out = []
     for finding in findings:
         if finding.verdict == "blocked":
-            cause = f"because of {', '.join(finding.causes)}" if finding.causes else finding.note
-            out.append(f"{finding.case}/{finding.judgement}: {cause or 'cause not recorded'}")
+            cause = finding.note or f"because of {', '.join(finding.causes)}"
+            out.append(f"{finding.case}/{finding.judgement}: {cause}")
     return out
 
 
@@ -202,6 +211,8 @@ def mounted(record: Record) -> dict[str, str]:
         "sheet": _title(header.get("sheet")),
         "seed": str(header.get("seed", header.get("request", {}).get("seed", ""))),
         "defect": str(header.get("defect") or header.get("request", {}).get("defect") or ""),
+        "date": str(header.get("date") or ""),
+        "host": str(header.get("host") or ""),
     }
     return {key: value for key, value in pairs.items() if value}
 
@@ -219,7 +230,26 @@ def notices(record: Record) -> Iterator[str]:
         if event.kind in ("warning", "problem"):
             place = f"{event.data['where']}: " if event.data.get("where") else ""
             advice = f" ({event.data['hint']})" if event.data.get("hint") else ""
-            yield f"{place}{event.data.get('message', '')}{advice}"
+            yield f"{place}{event.data.get('message', '')}{advice}{_tail(event.data.get('evidence'))}"
+
+
+def _tail(evidence: object) -> str:
+    """The last of what the model wrote, where that was kept."""
+    said = str(evidence or "").strip()
+    return f"; the model wrote: {said[-_EVIDENCE:]}" if said else ""
+
+
+def resolvable(record: Record) -> Iterator[tuple[str, str]]:
+    """What the method of each difference can see, and the effect expected of it, as said before the run: name of
+    the judgement, and a sentence."""
+    for event in record.events:
+        data = event.data
+        if event.kind == "resolvability" and data.get("effect") and isinstance(data.get("sees"), float):
+            name = f"{data.get('case')}/{data.get('judgement')}"
+            yield (
+                name,
+                f"{name}: {amount(data['sees'], str(data.get('unit', '')))}; expected: {data['effect']}",
+            )
 
 
 def ending_words(record: Record) -> str:

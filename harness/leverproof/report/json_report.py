@@ -23,6 +23,7 @@ from leverproof.report.fold import (
     mounted,
     notices,
     repeat_command,
+    resolvable,
     standing,
 )
 
@@ -61,6 +62,7 @@ def report_object(record: Record) -> dict[str, Any]:
             "advisory": _occurring(counted.advisory),
         },
         "notices": list(notices(record)),
+        "resolvability": [line for _, line in resolvable(record)],
         "cases": [
             _case(record, case_id, known.get(case_id), some, missing) for case_id, some in by_case.items()
         ],

@@ -29,6 +29,8 @@ def fired_cases(record: Record) -> frozenset[str]:
 def render(runs: Sequence[DefectRun], *, width: int = 110) -> str:
     """The matrix (one row a defect, one numbered column a case that fires or should), the key to the
     columns with what each case catches alone, and every deviation from what was written beforehand."""
+    if not runs:
+        return "This engine has no seeded defects.\n"
     cases = sorted({case for run in runs for case in run.expected | run.fired})
     reach = max((len(run.defect) for run in runs), default=6)
     digits = len(str(len(cases)))

@@ -44,8 +44,13 @@ def duration(ticks: int) -> str:
 
 
 def channel_words(name: str) -> str:
-    """The name of a channel or datum as people say it."""
-    return visible(name).replace("_", " ").replace(".", ", ")
+    """The name of a channel, lever or state as people say it."""
+    return visible(name).replace("_", " ")
+
+
+def datum_words(path: str) -> str:
+    """A datum of the engine sheet as people say it: ``takeoff.manifold_pressure`` is take-off manifold pressure."""
+    return channel_words(path.removeprefix("hardware.").replace("takeoff", "take-off").replace(".", "_"))
 
 
 def count(n: int, word: str, plural: str = "") -> str:
@@ -57,5 +62,10 @@ def fill(text: str, width: int, *, indent: str = "", hang: str | None = None) ->
     """``text`` wrapped to ``width``; ``hang`` begins every line after the first."""
     after = indent if hang is None else hang
     return textwrap.fill(
-        visible(text), width, initial_indent=indent, subsequent_indent=after, break_long_words=False
+        visible(text),
+        width,
+        initial_indent=indent,
+        subsequent_indent=after,
+        break_long_words=False,
+        break_on_hyphens=False,
     )

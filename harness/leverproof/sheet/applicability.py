@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from leverproof.cases.model import Applies
 from leverproof.sheet.model import EngineSheet
+
+
+@dataclass(frozen=True, slots=True)
+class Applies:
+    """When something applies. ``sheet`` maps a datum path to the accepted words (``hardware.boost_acts_on`` ->
+    ("gate", "speed")); ``data`` are sheet data that must be present; ``levers`` and ``channels`` must exist;
+    ``capabilities`` such as ``deterministic`` or ``settable_surroundings``. ``lost`` says in plain words what is
+    lost when it does not apply."""
+
+    sheet: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    data: tuple[str, ...] = ()
+    levers: tuple[str, ...] = ()
+    channels: tuple[str, ...] = ()
+    capabilities: tuple[str, ...] = ()
+    lost: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -12,8 +13,9 @@ from leverproof.errors import InputError, UsageError, nearest
 from leverproof.quantities import parse
 from leverproof.reference_data import reference_data
 from leverproof.schema import check
+from leverproof.sheet.error_line import with_line
 from leverproof.sheet.model import Datum, EngineSheet
-from leverproof.sheet.vocabulary import HARDWARE, NEEDED, NUMBERS
+from leverproof.sheet.vocabulary import FASTEST, HARDWARE, NEEDED, NUMBERS
 from leverproof.toml_file import parse_toml, read_text
 
 SHEET_SCHEMA = "sheet"
@@ -50,17 +52,25 @@ def parse_sheet(text: str, where: str) -> EngineSheet:
     """A sheet from its text; ``where`` names the file in errors."""
     document = parse_toml(text, where)
     check(document, SHEET_SCHEMA, where, text=text)
+    try:
+        sheet = _sheet(document, where, text)
+        _consistent(sheet, where)
+    except InputError as error:
+        raise with_line(error, where, text) from None
+    return sheet
+
+
+def _sheet(document: Mapping[str, Any], where: str, text: str) -> EngineSheet:
     data: dict[str, Datum] = {}
-    for section, words in (("hardware", HARDWARE),):
-        for key, entry in document[section].items():
-            data[f"{section}.{key}"] = _word(entry, words[key], f"{where}: {section}.{key}")
+    for key, entry in document["hardware"].items():
+        data[f"hardware.{key}"] = _word(entry, HARDWARE[key], f"{where}: hardware.{key}")
     for section, units in NUMBERS.items():
         for key, entry in document.get(section, {}).items():
             data[f"{section}.{key}"] = _number(entry, units[key], f"{where}: {section}.{key}")
     levers = {
         name: _rate(name, entry, f"{where}: levers.{name}") for name, entry in document["levers"].items()
     }
-    sheet = EngineSheet(
+    return EngineSheet(
         id=document["id"],
         title=document["title"],
         revision=str(document["revision"]),
@@ -70,8 +80,6 @@ def parse_sheet(text: str, where: str) -> EngineSheet:
         path=where,
         text=text,
     )
-    _consistent(sheet, where)
-    return sheet
 
 
 def _word(entry: Mapping[str, Any], known: tuple[str, ...], where: str) -> Datum:
@@ -88,6 +96,8 @@ def _number(entry: Mapping[str, Any], symbol: str, where: str) -> Datum:
         doubt = parse(entry["doubt"], where + ".doubt").difference_in(symbol, where + ".doubt")
         if doubt < 0.0:
             raise InputError("a doubt cannot be negative", where + ".doubt", code="range")
+    if not math.isfinite(value) or not math.isfinite(doubt or 0.0):
+        raise InputError(f"{entry['value']!r} is too large a number", where + ".value", code="range")
     positive = symbol not in ("degC", "ft")
     if positive and value <= 0.0:
         raise InputError(f"{entry['value']!r} must be greater than zero", where + ".value", code="range")
@@ -106,12 +116,19 @@ def _rate(name: str, entry: Mapping[str, Any], where: str) -> float:
             "a lever that moves needs its rate",
             where + ".rate",
             "for example { value = '0.1 1/s', source = '...' }",
+            "missing",
         )
     rate = parse(entry["rate"]["value"], where + ".rate.value").to("1/s", where + ".rate.value")
-    if not 0.0 < rate <= 10.0:
+    if not 0.0 < rate <= FASTEST:
         raise InputError(
-            f"a lever rate of {rate:g} 1/s is not between 0 and 10", where + ".rate.value", code="range"
+            f"a lever rate of {rate:g} 1/s is not above 0 and at most {FASTEST:g}",
+            where + ".rate.value",
+            code="range",
         )
+    if "doubt" in entry["rate"]:
+        doubt = parse(entry["rate"]["doubt"], where + ".rate.doubt")
+        if doubt.difference_in("1/s", where + ".rate.doubt") < 0.0:
+            raise InputError("a doubt cannot be negative", where + ".rate.doubt", code="range")
     return rate
 
 
@@ -133,9 +150,22 @@ def _consistent(sheet: EngineSheet, where: str) -> None:
             "an engine with a separate boost lever says what it acts on, another says 'none' and lists no boost lever",
             "contradiction",
         )
+    _check_light(sheet, where)
+
+
+def _check_light(sheet: EngineSheet, where: str) -> None:
+    if sheet.word("hardware.light") == "plain":
+        for path in ("light.blinking_above", "light.off_above"):
+            if sheet.number(path) is not None:
+                raise InputError(
+                    f"a plain light has no {path}",
+                    f"{where}: {path}",
+                    "remove it, or say hardware.light = 'three_state'",
+                    "contradiction",
+                )
     bands = [sheet.number(f"light.{key}") for key in ("blinking_above", "off_above", "on_above")]
     known = [float(b.value) for b in bands if b is not None]
-    if known != sorted(known):
+    if known != sorted(set(known)):
         raise InputError(
             "the light's bands are not in rising order",
             f"{where}: light",

@@ -41,6 +41,9 @@ NUMBERS: dict[str, dict[str, str]] = {
 }
 """Numeric data by section and key, with the unit they are kept in."""
 
+FASTEST = 10.0
+"""Lever travel per second that no rate exceeds: a tenth of a second from stop to stop (assumption)."""
+
 NEEDED: dict[str, tuple[str, ...]] = {
     "two_stage": ("takeoff.manifold_pressure", "takeoff.engine_speed", "limits.turbo_speed"),
     "turbo_normalised": ("takeoff.manifold_pressure", "takeoff.engine_speed"),

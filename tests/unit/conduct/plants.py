@@ -58,7 +58,7 @@ class Plant:
         self.slack = [float(v) for v in row]
         settled = kind.law(self._loose(row))
         self.first, self.last = list(settled), list(settled)
-        self.pipe = deque([settled] * (round(kind.dead / step) + 1))
+        self.pipe = deque([settled] * round(kind.dead / step))
 
     def _loose(self, row: Sequence[float]) -> list[float]:
         half = self.kind.backlash / 2.0
@@ -105,7 +105,9 @@ class PlantSession:
             self.stand.capabilities,
         )  # fmt: skip
 
-    def initialise(self, starts: Sequence[Start], step_ticks: int, inputs: object, outputs: object) -> np.ndarray:
+    def initialise(
+        self, starts: Sequence[Start], step_ticks: int, inputs: object, outputs: object
+    ) -> np.ndarray:
         assert not self.dead
         step = step_ticks / TICKS_PER_SECOND
         self.stand.batches.append(len(starts))
@@ -121,7 +123,10 @@ class PlantSession:
         try:
             given = rows.transpose(1, 0, 2).tolist()
             return np.array(
-                [[self.plants[lane].advance(r) for r in mine] for lane, mine in zip(lanes, given, strict=True)]
+                [
+                    [self.plants[lane].advance(r) for r in mine]
+                    for lane, mine in zip(lanes, given, strict=True)
+                ]
             ).transpose(1, 0, 2)
         except StandError:
             self.dead = True
@@ -166,7 +171,12 @@ class PlantStand:
 def program(*steps: PlannedStep, start: dict[str, float] | None = None, key: str = "run", grid: TimeGrid = GRID,
             watch: dict[str, float] | None = None) -> Program:  # fmt: skip
     return Program(
-        ("case", 0, key), "running", {**START, **(start or {})}, steps, grid, WATCH if watch is None else watch
+        ("case", 0, key),
+        "running",
+        {**START, **(start or {})},
+        steps,
+        grid,
+        WATCH if watch is None else watch,
     )
 
 

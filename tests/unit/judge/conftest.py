@@ -56,7 +56,13 @@ def conducted(one: History, *, case: str = "case", index: int = 0, run: str = "r
 
 def judgement(what: str, **fields: Any) -> Judgement:
     """A required judgement of basis published unless said otherwise."""
-    known = {"id": "asked", "asked": "is it so?", "weight": "required", "basis": "published", "source": "a report"}
+    known = {
+        "id": "asked",
+        "asked": "is it so?",
+        "weight": "required",
+        "basis": "published",
+        "source": "a report",
+    }
     if what in ("value", "trend", "crossing", "exponent", "identity") and "readings" not in fields:
         fields.setdefault("reading", Ref("run", "settled"))
     return Judgement(what=what, **{**known, **fields})

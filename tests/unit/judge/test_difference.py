@@ -33,7 +33,10 @@ def test_least_difference(make: Any, gain: float, verdict: str) -> None:
     assert finding.number == pytest.approx(gain) and finding.expected == "at least 20 hp"
 
 
-@pytest.mark.parametrize(("gain", "verdict"), [(24.1, "pass"), (23.9, "conditional pass"), (19.0, "conditional fail"), (15.9, "fail")])
+@pytest.mark.parametrize(
+    ("gain", "verdict"),
+    [(24.1, "pass"), (23.9, "conditional pass"), (19.0, "conditional fail"), (15.9, "fail")],
+)
 def test_doubts_of_both_readings_enter(make: Any, gain: float, verdict: str) -> None:
     runs = pair(make, {HP: 1500.0 + gain}, {HP: 1500.0})
     session = make.facts(step_u={HP: math.sqrt(2.0)})
@@ -74,9 +77,11 @@ def test_not_finite_or_missing_never_passes(make: Any, which: str) -> None:
     assert make.judge(asked(make), crashed, {"at_least": 0.0}).verdict == "error"
 
 
-def held(make: Any, at: float, power: float, *, slope: float = 40.0, noise: float = 0.0, ending: str = "reached") -> Any:
-    """A run that holds ``at`` inHg, then one inHg more; ``power`` is what it gives at exactly 52 inHg."""
-    pressure = np.where(make.times() < 27.0, at, at + 1.0)
+def held(
+    make: Any, at: float, power: float, *, slope: float = 40.0, noise: float = 0.0, ending: str = "reached"
+) -> Any:
+    """A run that holds ``at`` inHg, then two inHg more; ``power`` is what it gives at exactly 52 inHg."""
+    pressure = np.where(make.times() < 27.0, at, at + 2.0)
     ripple = noise * (np.arange(pressure.size) % 2 * 2.0 - 1.0)
     mark = Mark("seek", 0, 200, "up", "boost", ending, 52.0, MAP)
     columns = {MAP: pressure, HP: power + slope * (pressure - 52.0) + ripple, DECK: 40.0}
@@ -99,11 +104,14 @@ def test_correction_has_its_own_doubt(make: Any) -> None:
     runs = {"first": held(make, 51.5, 1520.0, noise=1.5), "coupled": held(make, 52.0, 1500.0)}
     finding = make.judge(asked(make, at_equal=EQUAL), runs, {"at_least": 10.0, "at_equal": 52.0})
     parts = {d.part: d.u for d in finding.points[0].doubts if d.how.endswith("first.settled")}
-    assert parts["correction"] == pytest.approx(0.5 * 1.5 * math.sqrt(2.0 / 3.0), rel=1e-3)
+    assert parts["correction"] == pytest.approx(0.25 * 1.5 * math.sqrt(2.0 / 3.0), rel=1e-3)
     assert not any(d.part == "seek residual" for d in finding.points[0].doubts)
 
 
-@pytest.mark.parametrize(("at", "verdict"), [(49.41, "pass"), (49.39, "not applicable"), (54.59, "pass"), (54.61, "not applicable")])
+@pytest.mark.parametrize(
+    ("at", "verdict"),
+    [(49.41, "pass"), (49.39, "not applicable"), (54.59, "pass"), (54.61, "not applicable")],
+)
 def test_a_run_that_never_got_near_is_not_exercised(make: Any, at: float, verdict: str) -> None:
     runs = {"first": held(make, 52.0, 1520.0), "coupled": held(make, at, 1500.0, ending="turbo_speed limit")}
     finding = make.judge(asked(make, at_equal=EQUAL), runs, {"at_least": 10.0, "at_equal": 52.0})
@@ -130,6 +138,7 @@ def test_only_where_exercised(make: Any, extra: float, verdict: str) -> None:
     finding = make.judge(asked(make, exercised=DECK_HIGHER), runs, values)
     assert finding.verdict == verdict
     assert ("not exercised" in finding.note) == (verdict != "pass")
+    assert ("is 1.99 inHg higher" in finding.note) == (verdict != "pass")
 
 
 @pytest.mark.parametrize(("gain", "verdict"), [(10.0, "pass"), (9.9, "fail")])
@@ -166,3 +175,17 @@ def test_a_run_with_an_unsteady_condition_is_invalid(make: Any) -> None:
     runs = {"first": make.history({HP: 1530.0, DECK: 30.0}), "coupled": drifting}
     finding = make.judge(asked(make, exercised=DECK_HIGHER), runs, {"at_least": 0.0, "exercised": 2.0})
     assert finding.verdict == "invalid run"
+
+
+@pytest.mark.parametrize(("gain", "verdict"), [(10.0, "pass"), (9.9, "fail")])
+def test_a_bare_rate_is_in_the_channels_own_units(make: Any, gain: float, verdict: str) -> None:
+    per = Per("turbo_speed", Quantity(0.01, "1"))
+    runs = pair(make, {HP: 1500.0 + gain, "turbo_speed": 16000.0}, {HP: 1500.0, "turbo_speed": 17000.0})
+    assert make.judge(asked(make, per=per), runs, {}).verdict == verdict
+
+
+def test_a_difference_needs_two_sides(make: Any) -> None:
+    runs = pair(make, {HP: 1800.0}, {HP: 1500.0})
+    for lame in (asked(make, less=()), asked(make, more=None)):
+        assert make.judge(lame, runs, {"at_least": 0.0}).verdict == "error"
+    assert make.judge(asked(make), runs, {}).verdict == "error"

@@ -69,6 +69,35 @@ def test_constant(make: Any, spread: float, verdict: str) -> None:
     assert judged(make, asked, [0.3, 0.3 + spread, 0.3, 0.3]).verdict == verdict
 
 
+@pytest.mark.parametrize(("spread", "verdict"), [(0.029, "pass"), (0.031, "fail")])
+def test_constant_within_a_share_of_the_mean(make: Any, spread: float, verdict: str) -> None:
+    asked = trend(make, "constant", tolerance=make.tolerance(percent=10.0))
+    values = [0.3 - spread / 2.0, 0.3 + spread / 2.0, 0.3, 0.3]
+    finding = judged(make, asked, values)
+    assert finding.verdict == verdict and finding.number == pytest.approx(spread)
+
+
+@pytest.mark.parametrize(("basis", "verdict"), [("physics", "pass"), ("published", "conditional pass")])
+def test_undetermined_doubt_spares_only_signs_of_physics(make: Any, basis: str, verdict: str) -> None:
+    blind = make.facts(step_u=None)
+    asked = trend(make, "rising", basis=basis)
+    found = make.judge(asked, points(make, UP), {"least_step": 0.05}, at=ALTITUDES, session=blind)
+    assert found.verdict == verdict
+
+
+def test_a_falling_trend_tells_its_step_with_its_sign(make: Any) -> None:
+    finding = judged(make, trend(make, "falling"), DOWN, least_step=0.05)
+    assert finding.expected == "falling, each step at most -0.05" and finding.number == pytest.approx(-0.1)
+
+
+def test_a_creeping_point_is_not_constant(make: Any) -> None:
+    """The creep stays within the band, but what is still to come is more than a fifth of the tolerance."""
+    creep = [make.history({BOOST: 0.3 + 0.0005 * (make.times() - 20.0)}) for _ in ALTITUDES]
+    narrow, wide = (trend(make, "constant", tolerance=make.tolerance(text)) for text in ("0.02", "2"))
+    assert make.judge(narrow, creep, {}, at=ALTITUDES).verdict == "invalid run"
+    assert make.judge(wide, creep, {}, at=ALTITUDES).verdict == "pass"
+
+
 def test_two_points_are_no_trend(make: Any) -> None:
     assert judged(make, trend(make, "rising"), UP[:2], least_step=0.05).verdict == "inconclusive"
     assert judged(make, trend(make, "rising"), UP[:3], least_step=0.05).verdict == "pass"
@@ -121,7 +150,7 @@ def test_span_restricts_the_variable(make: Any) -> None:
 def seeks(make: Any, values: list[float], endings: list[str]) -> list[Any]:
     return [
         make.history({BOOST: v}, marks=(
-            Mark("seek", 0, 100, "s", "boost", e),
+            Mark("seek", 0, 400, "s", "boost", e),
             Mark("seek", 600, 700, "after", "boost", "stop"),
         ))
         for v, e in zip(values, endings, strict=True)
@@ -141,7 +170,9 @@ def test_points_whose_seek_ended_otherwise_are_left_out(make: Any) -> None:
     assert found.verdict == "pass"
 
 
-@pytest.mark.parametrize(("ending", "verdict"), [("crash", "error"), ("invalid", "invalid run"), ("not run", "not run")])
+@pytest.mark.parametrize(
+    ("ending", "verdict"), [("crash", "error"), ("invalid", "invalid run"), ("not run", "not run")]
+)
 def test_a_lost_point_keeps_the_trend_from_passing(make: Any, ending: str, verdict: str) -> None:
     histories = points(make, UP)
     histories[1] = make.history({BOOST: 0.2}, readings={}, ending=ending, trouble="gone")
@@ -195,7 +226,7 @@ def test_never_passing_is_a_fail(make: Any) -> None:
     for values in ([0.1, 0.2, 0.3, 0.99], [1.01, 1.2, 1.3, 1.4]):
         found = crossed(make, values, 12000.0)
         assert found.verdict == "fail" and "never passes" in found.found
-    assert crossed(make, [0.6, 1.0, 1.0, 1.0], 10000.0).verdict == "pass"
+    assert crossed(make, [0.6, 1.0, 1.0, 1.0], 10000.0, "6000 ft").verdict == "pass"
     assert crossed(make, [1.0, 1.0, 1.2, 1.3], 5000.0).verdict == "inconclusive"
 
 
@@ -223,7 +254,9 @@ def exponent(make: Any, width: str = "0.1") -> Any:
     return make.judgement("exponent", channel=HP, by=CAT, over="altitude", tolerance=make.tolerance(width))
 
 
-@pytest.mark.parametrize(("found", "verdict"), [(-0.5, "pass"), (-0.41, "pass"), (-0.39, "fail"), (-0.61, "fail"), (0.5, "fail")])
+@pytest.mark.parametrize(
+    ("found", "verdict"), [(-0.5, "pass"), (-0.41, "pass"), (-0.39, "fail"), (-0.61, "fail"), (0.5, "fail")]
+)
 def test_exponent_in_kelvin(make: Any, found: float, verdict: str) -> None:
     runs = powers(make, found, [0.0, 10.0, 20.0, 40.0])
     finding = make.judge(exponent(make), runs, {"expected": -0.5}, at=ALTITUDES)
@@ -250,3 +283,45 @@ def test_exponent_of_nothing_is_invalid(make: Any) -> None:
         runs[1] = make.history({CAT: 13.0, HP: bad})
         found = make.judge(exponent(make), runs, {"expected": -0.5}, at=ALTITUDES[:3])
         assert {p.verdict for p in found.points} >= {"invalid run"} and found.verdict == "invalid run"
+
+
+def test_doubt_at_the_nearer_point_is_turned_into_the_variable(make: Any) -> None:
+    """0.01 of lever travel is worth 166.7 ft where the lever moves 0.3 in 5,000 ft."""
+    histories = points(make, [0.6, 0.9, 1.2, 1.5], "throttle_position")
+    resolved = {"at": 1.0, "expected": 11666.7}
+    session = make.facts(step_u={"throttle_position": 0.01})
+    found = make.judge(crossing(make, "600 ft"), histories, resolved, at=ALTITUDES, sweep=SWEEP, session=session)
+    assert found.w == pytest.approx(2.0 * 0.01 * 5000.0 / 0.3, rel=1e-3)
+    wobbling = np.where(np.arange(make.times().size) % 2, 0.9 + 0.001, 0.9 - 0.001)
+    for i, doubtful in ((1, True), (2, False)):
+        nearer = [*histories]
+        nearer[i] = make.history({"throttle_position": wobbling + 0.3 * (i - 1)})
+        found = make.judge(crossing(make), nearer, resolved, at=ALTITUDES, sweep=SWEEP)
+        assert (found.w > 10.0) == doubtful
+
+
+def test_crossing_within_a_share_of_the_sweep_and_the_first_of_several(make: Any) -> None:
+    share = make.judgement(
+        "crossing",
+        channel="throttle_position",
+        over="altitude",
+        tolerance=make.tolerance(percent=40.0, of="range"),
+    )
+    back = points(make, [0.9, 1.1, 1.05, 0.95], "throttle_position")
+    found = make.judge(share, back, {"at": 1.0, "expected": 7500.0}, at=ALTITUDES, sweep=SWEEP)
+    assert found.limit == pytest.approx(6000.0) and "passes it 2 times" in found.note
+    once = make.judge(share, back, {"at": 1.09, "expected": 9750.0}, at=ALTITUDES[:3] + (30000.0,), sweep=SWEEP)
+    assert "times" in once.note
+    single = crossed(make, [0.6, 0.9, 1.2, 1.5], 11666.7)
+    assert "times" not in single.note and "between 10,000 ft and 15,000 ft" in single.note
+
+
+def test_doubt_of_an_exponent_is_that_of_a_least_squares_slope(make: Any) -> None:
+    runs = powers(make, -0.5, [0.0, 13.0, 26.0, 40.0])
+    runs[1] = make.history({CAT: 13.0, HP: 1560.0})
+    finding = make.judge(exponent(make, "2"), runs, {"expected": -0.5}, at=ALTITUDES)
+    x = [math.log(r.readings[0].values[CAT] + 273.15) for r in runs]
+    y = [math.log(r.readings[0].values[HP]) for r in runs]
+    (slope, _), covariance = np.polyfit(x, y, 1, cov=True)
+    assert finding.number == pytest.approx(slope, rel=1e-9)
+    assert finding.w == pytest.approx(2.0 * math.sqrt(covariance[0, 0]), rel=1e-9)

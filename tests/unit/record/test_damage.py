@@ -118,7 +118,7 @@ def archive(path: Path, members: dict[str, bytes]) -> None:
             out.writestr(name, content)
 
 
-def array(value: np.ndarray, *, pickled: bool = False) -> bytes:  # type: ignore[type-arg]
+def array(value: np.ndarray, *, pickled: bool = False) -> bytes:
     out = io.BytesIO()
     np.lib.format.write_array(out, value, allow_pickle=pickled)
     return out.getvalue()

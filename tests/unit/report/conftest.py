@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -148,3 +149,9 @@ def full(session: Callable[..., Record]) -> Record:
     ]
     warning = ("warning", {"message": "the model printed 3 lines before its handshake", "where": "stdout"})
     return session(planned, found, events=(warning,))
+
+
+@pytest.fixture
+def make() -> SimpleNamespace:
+    """The builders above, for tests that want a session of their own."""
+    return SimpleNamespace(judgement=judgement, case=case, finding=finding, plan=plan, header=HEADER)

@@ -1,0 +1,222 @@
+"""What conducting costs: conduct() against a bare loop that advances the same engine with the same inputs.
+
+Run it as a script: ``python tests/benchmarks/bench_overhead.py [--lanes 300] [--repeats 3] [--reference]``.
+Each repeat runs both sides one after the other in one process, the bare loop in requests of the same sizes;
+the table shows processor seconds, which other work on the machine disturbs least, and their ratio.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Sequence
+from statistics import median
+
+import numpy as np
+from tabulate import tabulate
+
+from leverproof.conduct.model import ConductedRun, PlannedStep, Program
+from leverproof.conduct.scheduler import conduct
+from leverproof.stand.port import Array, Capabilities, Hello, Session, Signal, StandFile, Start
+from leverproof.timegrid import TICKS_PER_SECOND, TimeGrid
+
+GRID = TimeGrid(1800)
+INPUTS = (
+    "throttle", "boost", "propeller", "mixture", "intercooler_shutter",
+    "pressure_altitude", "temperature_offset", "relative_humidity", "true_airspeed",
+)  # fmt: skip
+OUTPUTS = (
+    "manifold_pressure", "engine_speed", "turbo_speed", "brake_power", "torque", "fuel_flow",
+    "carburettor_air_temperature", "carburettor_deck_pressure", "exhaust_back_pressure", "manifold_temperature",
+    "exhaust_gas_temperature", "cylinder_head_temperature", "wastegate_opening",
+)  # fmt: skip
+START = dict(zip(INPUTS, (0.4, 0.1, 1.0, 2.0, 1.0, 12_000.0, 0.0, 0.0, 180.0), strict=True))
+
+
+class DummyEngine:
+    """Lagged linear laws, and idle array work so that a grid step of all lanes costs about ``step_cost``
+    seconds."""
+
+    def __init__(self, lanes: int, step_cost: float) -> None:
+        self.lanes = lanes
+        self.state = np.zeros((lanes, len(OUTPUTS)))
+        rng = np.random.default_rng(1)
+        self.gains = (
+            rng.uniform(5.0, 30.0, (len(INPUTS), len(OUTPUTS))) * (np.arange(len(INPUTS)) < 2)[:, None]
+        )
+        self.base = rng.uniform(20.0, 40.0, len(OUTPUTS))
+        self.work = np.linspace(0.1, 1.0, lanes)
+        self.loops = 1
+        self.loops = max(1, round(step_cost / self._cost_of_a_loop()))
+
+    def _cost_of_a_loop(self) -> float:
+        self.loops = 4000
+        began = time.process_time()
+        self._work(self.work)
+        return (time.process_time() - began) / 4000
+
+    def _work(self, values: Array) -> Array:
+        for _ in range(self.loops):
+            values = np.sqrt(values * 0.9 + 0.05)
+        return values
+
+    def hello(self) -> Hello:
+        return Hello(
+            "dummy", "1",
+            tuple(Signal(name, "1") for name in INPUTS), tuple(Signal(name, "1") for name in OUTPUTS),
+            Capabilities(lanes=self.lanes, max_values=10_000_000),
+        )  # fmt: skip
+
+    def initialise(
+        self, starts: Sequence[Start], step_ticks: int, inputs: Sequence[str], outputs: Sequence[str]
+    ) -> Array:
+        rows = np.array([start.row for start in starts])
+        self.share = 1.0 - np.exp(-step_ticks / TICKS_PER_SECOND / 3.0)
+        self.state = rows @ self.gains + self.base
+        return self.state.copy()
+
+    def advance(self, lanes: Sequence[int], rows: Array) -> Array:
+        chosen = slice(None) if len(lanes) == len(self.state) else np.array(lanes)
+        state = self.state[chosen].copy()
+        reply = np.empty((rows.shape[0], len(lanes), len(OUTPUTS)))
+        for i, row in enumerate(rows):
+            # Work in proportion to the lanes, as a vectorised engine does it.
+            self._work(self.work[: len(lanes)])
+            state += (row @ self.gains + self.base - state) * self.share
+            reply[i] = state
+        self.state[chosen] = state
+        return reply
+
+    def reset(self) -> None:
+        self.state[:] = 0.0
+
+    def close(self) -> None:
+        pass
+
+
+class Listening:
+    """A stand that keeps what it was asked, so that the bare loop can ask the same."""
+
+    def __init__(self, session: Session) -> None:
+        self.inner = session
+        self.starts: list[tuple[object, ...]] = []
+        self.asked: list[tuple[list[int], Array]] = []
+        self.keep = True
+
+    @property
+    def session(self) -> Session:
+        return self
+
+    def reopen(self) -> Session:
+        raise AssertionError("the benchmark's engine does not fail")
+
+    def hello(self) -> Hello:
+        return self.inner.hello()
+
+    def initialise(
+        self, starts: Sequence[Start], step_ticks: int, inputs: Sequence[str], outputs: Sequence[str]
+    ) -> Array:
+        if self.keep:
+            self.starts.append((starts, step_ticks, inputs, outputs))
+        return self.inner.initialise(starts, step_ticks, inputs, outputs)
+
+    def advance(self, lanes: Sequence[int], rows: Array) -> Array:
+        if self.keep:
+            self.asked.append((list(lanes), rows.copy()))
+        return self.inner.advance(lanes, rows)
+
+    def reset(self) -> None:
+        self.inner.reset()
+
+    def close(self) -> None:
+        self.inner.close()
+
+
+def s(seconds: float) -> int:
+    return round(seconds * TICKS_PER_SECOND)
+
+
+def programs(lanes: int, targets: tuple[float, float], rate: float = 0.1) -> list[Program]:
+    """A mix of moves, holds, reads and seeks; the seeks take at least 30 % of lane time."""
+    low, high = targets
+    found = []
+    for i in range(lanes):
+        target = low + (high - low) * (i % 37) / 37.0
+        seek = PlannedStep("seek", name="seek", lever="throttle", channel="manifold_pressure", value=target,
+                           within=0.02, accept=("stop", "not reached"), rate=rate, limit=s(90))  # fmt: skip
+        steps = (
+            PlannedStep("set", levers={"throttle": 0.3}),
+            PlannedStep("hold", duration=s(5 + 5 * (i % 3))),
+            PlannedStep("move", levers={"throttle": 0.5, "propeller": 0.9}, duration=s(10)),
+            seek,
+            PlannedStep("read", name="first", limit=s(40)),
+            PlannedStep("move", levers={"throttle": 0.35}, duration=s(8)),
+            PlannedStep("hold", duration=s(20)),
+            PlannedStep("read", name="second", limit=s(40)),
+        )
+        watch = {"manifold_pressure": 0.02, "engine_speed": 2.0, "turbo_speed": 20.0, "brake_power": 1.0}
+        found.append(Program(("bench", i, "run"), "running", START, steps, GRID, watch))
+    return found
+
+
+def seek_share(runs: Sequence[ConductedRun]) -> float:
+    sought = sum(m.end - m.row for run in runs for m in run.history.marks if m.kind == "seek")
+    return sought / sum(run.history.data.shape[0] for run in runs)
+
+
+def measure(name: str, stand: Listening, work: list[Program], repeats: int) -> list[object]:
+    """One row of the table: medians of ``repeats`` pairs taken in turn."""
+    stand.keep = True
+    runs = conduct(work, stand)
+    stand.keep = False
+    bare, flown, ratios = [], [], []
+    for _ in range(repeats):
+        began = time.process_time()
+        for start in stand.starts:
+            stand.inner.initialise(*start)  # type: ignore[arg-type]
+        for lanes, rows in stand.asked:
+            stand.inner.advance(lanes, rows)
+        bare.append(time.process_time() - began)
+        began = time.process_time()
+        conduct(work, stand)
+        flown.append(time.process_time() - began)
+        ratios.append(flown[-1] / bare[-1])
+    rows_flown = sum(run.history.data.shape[0] for run in runs)
+    steps = sum(rows.shape[0] for _, rows in stand.asked)
+    endings = sorted({f"{run.history.ending}" for run in runs})
+    return [name, len(work), rows_flown, f"{100 * seek_share(runs):.0f} %", ", ".join(endings),
+            f"{1e3 * median(bare) / steps:.2f}", f"{median(bare):.2f}", f"{median(flown):.2f}",
+            f"{100 * (median(ratios) - 1):+.1f} %", f"{100 * (min(ratios) - 1):+.1f}..{100 * (max(ratios) - 1):+.1f} %",
+            f"{1e6 * (median(flown) - median(bare)) / (rows_flown / GRID.rows_per_control):.2f}"]  # fmt: skip
+
+
+def reference_stand() -> Session:
+    from leverproof.stand.mount import mount
+
+    stand = StandFile("bench", "reference engine", "reference_engine", target="corrie-18-early")
+    return mount(stand, defect=None).session
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--lanes", type=int, default=300)
+    parser.add_argument("--repeats", type=int, default=3)
+    parser.add_argument("--reference", action="store_true", help="measure the reference engine too")
+    asked = parser.parse_args()
+    table = []
+    for cost in (1.2e-3, 0.3e-3):
+        engine = DummyEngine(asked.lanes, cost)
+        gain = float(engine.gains[0, 0])
+        low = float(engine.base[0] + np.array(tuple(START.values())) @ engine.gains[:, 0] - 0.4 * gain)
+        work = programs(asked.lanes, (low + 0.55 * gain, low + 0.9 * gain))
+        table.append(measure(f"dummy {1e3 * cost:.1f} ms/step", Listening(engine), work, asked.repeats))
+    if asked.reference:
+        work = programs(asked.lanes, (30.0, 34.0))
+        table.append(measure("reference engine", Listening(reference_stand()), work, asked.repeats))
+    heads = ["engine", "lanes", "lane rows", "in seek", "endings", "bare ms/step", "bare s", "conducted s",
+             "overhead", "range", "us a lane and 0.5 s"]  # fmt: skip
+    print(tabulate(table, headers=heads, disable_numparse=True))
+
+
+if __name__ == "__main__":
+    main()

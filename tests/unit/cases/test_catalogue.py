@@ -1,0 +1,99 @@
+"""The catalogue: every shipped case loads; a user's own file costs only itself."""
+
+from pathlib import Path
+
+import pytest
+
+from leverproof.cases.catalogue import load_catalogue
+from leverproof.cases.loader import parse_case
+from leverproof.cases.model import BASES, WHATS
+from leverproof.errors import UsageError
+
+SHIPPED = load_catalogue()
+
+
+def test_every_shipped_case_loads() -> None:
+    assert SHIPPED.problems == ()
+    assert len(SHIPPED.cases) >= 25
+    assert {case.id for case in SHIPPED.cases} == set(SHIPPED.texts)
+    for case in SHIPPED.cases:
+        assert Path(case.path).stem == case.id
+        assert case.subject in SHIPPED.ladder
+        assert all(j.basis in BASES and j.what in WHATS and j.source.strip() for j in case.judgements)
+        assert case.applies.lost
+
+
+def test_shipped_cases_use_every_kind_of_judgement() -> None:
+    assert {j.what for case in SHIPPED.cases for j in case.judgements} == set(WHATS)
+
+
+def test_ladder_stands_on_subjects_that_exist_and_come_before() -> None:
+    seen: list[str] = []
+    for subject, below in SHIPPED.ladder.items():
+        assert set(below) <= set(seen)
+        seen.append(subject)
+
+
+def test_loading_again_gives_the_same_case() -> None:
+    for case in SHIPPED.cases:
+        assert parse_case(SHIPPED.texts[case.id], case.path) == case
+
+
+def test_a_broken_own_case_costs_only_itself(tmp_path: Path, sample: str) -> None:
+    (tmp_path / "deep").mkdir()
+    (tmp_path / "deep" / "sample.toml").write_text(sample)
+    (tmp_path / "broken.toml").write_text(sample.replace('what = "value"', 'what = "valeu"'))
+    (tmp_path / "twice.toml").write_text(SHIPPED.texts["idle-speed"])
+    (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00")
+    (tmp_path / "readme.txt").write_text("not a case")
+    found = load_catalogue([str(tmp_path)])
+    assert len(found.cases) == len(SHIPPED.cases) + 1
+    assert found.case("sample-case").path.endswith("deep/sample.toml")
+    told = [str(problem) for problem in found.problems]
+    assert len(told) == 3
+    assert any("binary.toml:1" in line and "UTF-8" in line for line in told)
+    assert any("broken.toml:" in line and "did you mean 'value'" in line for line in told)
+    assert any("twice.toml" in line and "duplicate case id 'idle-speed'" in line for line in told)
+
+
+def test_two_own_cases_of_one_id(tmp_path: Path, sample: str) -> None:
+    for name in ("a", "b"):
+        (tmp_path / f"{name}.toml").write_text(sample)
+    found = load_catalogue([str(tmp_path)])
+    assert [p.code for p in found.problems] == ["duplicate"]
+    assert found.case("sample-case").path.endswith("a.toml")
+
+
+def test_a_folder_that_leads_back_to_itself_ends(tmp_path: Path, sample: str) -> None:
+    (tmp_path / "sample.toml").write_text(sample)
+    (tmp_path / "again").symlink_to(tmp_path, target_is_directory=True)
+    assert load_catalogue([str(tmp_path)]).problems == ()
+
+
+def test_a_folder_that_is_none(tmp_path: Path) -> None:
+    found = load_catalogue([str(tmp_path / "missing")])
+    assert len(found.cases) == len(SHIPPED.cases)
+    assert [p.code for p in found.problems] == ["folder"]
+
+
+def test_selection_by_pattern_and_subject() -> None:
+    idle = SHIPPED.select(["idle-*"], [])
+    assert {c.id for c in idle} == {"idle-speed", "idle-at-height"}
+    assert {c.subject for c in SHIPPED.select([], ["mixture"])} == {"mixture"}
+    assert SHIPPED.select([], []) == SHIPPED.cases
+    assert SHIPPED.select(["idle-*"], ["mixture"]) == ()
+
+
+@pytest.mark.parametrize(
+    ("patterns", "subjects", "words"),
+    [(["idle-sped"], [], "'idle-speed'"), ([], ["mixtur"], "'mixture'")],
+)
+def test_a_selection_that_fits_nothing(patterns: list[str], subjects: list[str], words: str) -> None:
+    with pytest.raises(UsageError, match=words):
+        SHIPPED.select(patterns, subjects)
+
+
+def test_case_by_id_names_the_nearest() -> None:
+    assert SHIPPED.case("determinism").id == "determinism"
+    with pytest.raises(UsageError, match="'determinism'"):
+        SHIPPED.case("determinisms")

@@ -1,0 +1,69 @@
+"""Every seeded defect changes a reading that an honest engine gives otherwise, and says what it is."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from leverproof.channels import CHANNELS, READINGS
+from leverproof.errors import InputError
+from leverproof_adapters.reference_engine.defects import DEFECTS
+
+Rigs = Callable[..., Any]
+LANES: dict[str, list[float]] = {
+    "throttle": [0, 0.58, 1, 0.7, 1, 0.5, 0.6],
+    "boost": [0, 0, 0.33, 0.3, 1, 0.2, 0.4],
+    "mixture": [2, 2, 2, 3, 2, 0, 1],
+    "intercooler_shutter": [1, 1, 1, 0, 1, 1, 0],
+    "pressure_altitude": [0, 0, 15_000, 10_000, 20_000, 0, 12_000],
+    "temperature_offset": [0, 0, 0, 15, 0, 0, -10],
+    "relative_humidity": [0, 0, 0, 0.8, 0, 0, 0],
+    "true_airspeed": [0, 0, 170, 150, 170, 0, 150],
+}
+
+
+@functools.cache
+def honest_history(rig: Rigs, variant: str, step_ticks: int) -> np.ndarray[Any, Any]:
+    """What the honest engine gives."""
+    return history(rig, variant, None, step_ticks)
+
+
+def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int) -> np.ndarray[Any, Any]:
+    """Slow and fast readings of a few lanes, with the link or the coordination on in one of them."""
+    lever = "lever_link" if variant.endswith("early") else "coordination"
+    levers = {**LANES, lever: [0, 0, 0, 0, 0, 0, 1]}
+    run = rig(8, variant, step_ticks=step_ticks, defect=defect, **{k: [*v, v[0]] for k, v in levers.items()})
+    run.run(5.0)
+    result: np.ndarray[Any, Any] = np.concatenate([run.history, run.run(0.5, throttle=0.45).history])
+    stopped = rig(1, variant, engine="stopped", step_ticks=step_ticks, defect=defect).run(0.5).last
+    result[-1, -1] = stopped
+    return result
+
+
+@pytest.mark.parametrize("name", sorted(DEFECTS))
+def test_defect_is_visible_and_finite(rig: Rigs, name: str) -> None:
+    spans = np.array([CHANNELS[c].span for c in READINGS])
+    step_ticks = 900 if name == "frame-rate-dependent" else 1800
+    variant = DEFECTS[name].applies_to[0]
+    wrong, good = history(rig, variant, name, step_ticks), honest_history(rig, variant, step_ticks)
+    assert np.all(np.isfinite(wrong))
+    assert (np.abs(wrong - good) / spans).max() > 0.005
+
+
+def test_catalogue_is_well_formed() -> None:
+    assert len(DEFECTS) >= 18
+    assert {d.size for d in DEFECTS.values()} == {"large", "small"}
+    for name, defect in DEFECTS.items():
+        assert name == defect.name == name.lower().replace(" ", "-")
+        assert defect.reason.endswith(".") and defect.applies_to
+
+
+def test_unknown_and_unfitting_defects_are_refused(rig: Rigs) -> None:
+    with pytest.raises(InputError):
+        rig(1, defect="no-such-defect")
+    with pytest.raises(InputError):
+        rig(1, "corrie-18-early", defect="no-turbo-limit")
