@@ -72,7 +72,9 @@ def spoil(tables: dict[str, Any], choose: random.Random) -> str:
         parent[key] = parent[key][:at] + parent[key][at + 1 :]
     elif kind == "cut":
         text = document(tables)
-        return text[: choose.randrange(1, len(text) - 1)] if choose.random() < 0.5 else text.replace('"', "", 1)
+        return (
+            text[: choose.randrange(1, len(text) - 1)] if choose.random() < 0.5 else text.replace('"', "", 1)
+        )
     else:
         parent[key] = copy.deepcopy(choose.choice(STRANGE))
     return document(tables)
@@ -118,7 +120,9 @@ def test_spoilt_file_loads_or_is_refused_in_words(kind: str, load: Callable[[str
     assert counted["loaded"] < counted.total() / 2, counted
 
 
-@pytest.mark.parametrize("text", ["", "\n", "id = 3", "[[run]]", "\ufeff", "a = [" * 5000, "\x00", "x = 1e999"])
+@pytest.mark.parametrize(
+    "text", ["", "\n", "id = 3", "[[run]]", "\ufeff", "a = [" * 5000, "\x00", "x = 1e999"]
+)
 def test_a_file_that_is_no_case_is_refused(text: str) -> None:
     for load in (parse_case, parse_sheet):
         with pytest.raises(LeverproofError):

@@ -22,14 +22,17 @@ PINT = {
     "in": "inch", "m/s": "meter/second", "km/h": "kilometer/hour", "kt": "knot", "ft/min": "foot/minute",
     "s": "second", "min": "minute", "h": "hour", "rad": "radian", "deg": "degree", "kg": "kilogram",
     "lb": "pound", "1/s": "1/second", "1/min": "1/minute", "inHg/s": "inch_Hg/second",
-    "hp/inHg": "horsepower/inch_Hg", "hp/K": "horsepower/kelvin",
+    "cm2": "centimeter**2", "in2": "inch**2", "m3": "meter**3", "l": "liter",
+    "cm3": "centimeter**3", "in3": "inch**3",
+    "hp/inHg": "horsepower/inch_Hg", "hp/K": "horsepower/kelvin", "m2": "meter**2", "ft2": "foot**2",
 }  # fmt: skip
 # Conventional mercury is known to seven figures, and the two tables round it apart.
 TOLERANCE = {"inHg": 2e-6, "mmHg": 2e-6, "inHg/s": 2e-6, "hp/inHg": 2e-6}
 BASE = {
     "ratio": "1", "pressure": "Pa", "angular speed": "rad/s", "power": "W", "torque": "N.m",
-    "mass flow": "kg/s", "temperature": "K", "length": "m", "speed": "m/s", "time": "s", "angle": "rad",
-    "mass": "kg", "rate": "1/s", "pressure rate": "Pa/s", "power per pressure": "W/Pa",
+    "mass flow": "kg/s", "temperature": "K", "length": "m", "speed": "m/s", "volume": "m**3", "time": "s",
+    "angle": "rad",
+    "mass": "kg", "area": "m**2", "rate": "1/s", "pressure rate": "Pa/s", "power per pressure": "W/Pa",
     "power per temperature": "W/K",
 }  # fmt: skip
 SYMBOLS = sorted(UNITS)

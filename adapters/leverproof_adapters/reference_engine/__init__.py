@@ -10,12 +10,12 @@ from typing import Any
 from leverproof.errors import InputError
 from leverproof.stand.port import StandFile
 from leverproof_adapters.reference_engine.components import honest, with_constant
-from leverproof_adapters.reference_engine.defects import with_defect
+from leverproof_adapters.reference_engine.defects import DEFECTS, with_defect
 from leverproof_adapters.reference_engine.parameters import parameter_set, scaled
 from leverproof_adapters.reference_engine.session import ReferenceSession
 from leverproof_adapters.reference_engine.variants import variant_factors
 
-__all__ = ["open_stand"]
+__all__ = ["known_defects", "open_stand"]
 
 _OPTIONS = {"coefficients", "variant", "constant"}
 
@@ -40,6 +40,15 @@ def open_stand(stand: StandFile, *, defect: str | None) -> ReferenceSession:
     if defect is not None:
         build = with_defect(build, defect)
     return ReferenceSession(build, f"reference engine {parameters.variant}")
+
+
+def known_defects(stand: StandFile) -> dict[str, dict[str, Any]]:
+    """The seeded defects by name, in the form of a stand file's ``[defects]``; ``variants`` names the parameter sets
+    a defect can be built into, whichever of them ``stand`` asks for."""
+    return {
+        name: {"size": d.size, "reason": d.reason, "fires": list(d.fires), "variants": list(d.applies_to)}
+        for name, d in DEFECTS.items()
+    }
 
 
 def _factors(table: Any, path: str) -> dict[str, float]:

@@ -34,6 +34,8 @@ def check_demand(judgement: Judgement, case: ReferenceCase, where: str) -> None:
     match judgement.what:
         case "limit" | "difference":
             _check_bound(judgement, where)
+        case "level_speed":
+            _check_level_speed(judgement, where)
         case "trend":
             _check_trend(judgement, case, where)
         case "crossing" | "exponent":
@@ -73,6 +75,8 @@ def _values(judgement: Judgement) -> Iterator[tuple[str, Value, str]]:
     own = CHANNELS[judgement.channel].unit if judgement.channel else "1"
     if judgement.what == "response":
         own = "s"
+    elif judgement.what == "level_speed":
+        own = "kt"
     elif judgement.relative_to is not None:
         own = "1"
     for key in ("expected", "at_most", "at_least", "at", "least_step"):
@@ -186,6 +190,21 @@ def _check_bound(judgement: Judgement, where: str) -> None:
         )
     if two_sided and judgement.per is not None:
         raise InputError("per is a least difference", f"{where}.per", "give at_least, not expected", "demand")
+
+
+def _check_level_speed(judgement: Judgement, where: str) -> None:
+    stated = [k for k in ("at_least", "expected", "worth") if getattr(judgement, k) is not None]
+    if len(stated) != 1:
+        raise InputError("a level speed has one of at_least, expected, worth", where, "give one of them", "demand")
+    if stated == ["expected"] and judgement.tolerance is None:
+        raise InputError("expected and tolerance go together", where, "there is no default tolerance", "demand")
+    if judgement.at_least is None:
+        return
+    least = judgement.at_least.quantity
+    if judgement.tolerance is not None:
+        raise InputError("a least difference has no tolerance", f"{where}.tolerance", "remove it", "demand")
+    if least is not None and least.value < 0.0:
+        raise InputError("slower is no demand", f"{where}.at_least", "swap more and less", "range")
 
 
 def _check_state(judgement: Judgement, where: str) -> None:

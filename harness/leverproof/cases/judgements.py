@@ -44,7 +44,7 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
         why=entry.get("why", ""),
         resolves=entry.get("resolves", ""),
         applies=parse_applies(entry["applies"], f"{where}.applies") if "applies" in entry else Applies(),
-        channel=entry.get("channel", ""),
+        channel="brake_power" if what == "level_speed" else entry.get("channel", ""),
         by=reading_channel(entry["by"], f"{where}.by").name if "by" in entry else "",
         run=entry.get("run", ""),
         runs=tuple(entry.get("runs", ())),
@@ -84,6 +84,7 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
         longer_than=entry.get("longer_than", ""),
         seek=entry.get("seek", ""),
         endings=_endings(entry.get("endings", ()), f"{where}.endings"),
+        worth=_worth(entry.get("worth"), f"{where}.worth"),
     )
 
 
@@ -115,6 +116,8 @@ def _unit(entry: Mapping[str, Any], where: str, swept: str) -> str:
             )
     if what in _TIMED:
         return "s"
+    if what == "level_speed":
+        return "kt"
     if what == "crossing":
         return swept or "1"
     if what in ("exponent", "identity", "grid_step") or "relative_to" in entry:
@@ -133,6 +136,15 @@ def _must(text: str) -> Ref:
 
 def _pair(entry: Any) -> tuple[str, str] | None:
     return None if entry is None else (entry[0], entry[1])
+
+
+def _worth(entry: Any, where: str) -> Quantity | None:
+    if entry is None:
+        return None
+    power = parse(entry, where)
+    if power.difference_in("hp", where) <= 0.0:
+        raise InputError("a power must be above zero", where, code="range")
+    return power
 
 
 def _gap(entry: Any, where: str) -> Any:

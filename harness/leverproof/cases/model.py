@@ -15,7 +15,7 @@ from leverproof.sheet.applicability import Applies as Applies
 BASES = ("standard", "published", "sheet", "physics", "practice", "predicted", "baseline")
 WHATS = (
     "value", "limit", "difference", "trend", "order", "state", "response", "ending", "crossing", "exponent",
-    "identity", "same", "grid_step",
+    "identity", "same", "grid_step", "level_speed",
 )  # fmt: skip
 
 
@@ -162,6 +162,9 @@ class Judgement:
     same        runs (two run names): bit for bit
     grid_step   runs (coarse, fine): end values within tolerance (percent of range), times within time_tolerance
                 percent or one coarse step
+    level_speed how much faster the aeroplane flies level at ``more`` than at the fastest of ``less``: at_least, or
+                expected+tolerance, in kt, or worth (speed that this much power of each engine is worth at the
+                sheet's take-off power; with tolerance both ways), [at_equal], [exercised]; channel is brake_power
     """
 
     id: str
@@ -211,6 +214,7 @@ class Judgement:
     seek: str = ""
     endings: tuple[str, ...] = ()
     resolves: str = ""
+    worth: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True)

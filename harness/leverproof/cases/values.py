@@ -17,7 +17,7 @@ STANDARD_UNITS = {
     "ambient_temperature": CHANNELS["ambient_temperature"].unit,
     "unsupercharged_power_ratio": "1",
 }
-CAPABILITIES = ("stepped", "deterministic", "settable_surroundings")
+CAPABILITIES = ("stepped", "deterministic", "settable_surroundings", "holds_level_flight")
 SHEET_NUMBERS = {f"{s}.{k}": u for s, keys in NUMBERS.items() for k, u in keys.items()}
 SHEET_WORDS = {f"hardware.{k}": words for k, words in HARDWARE.items()}
 

@@ -140,7 +140,9 @@ class Batch:
             begin, whole = self._begin[moving], self._until[moving] - self._begin[moving]
             steps = np.arange(self.row, self.row + count)[:, None] - begin
             share = (steps + 0.5) / whole
-            rows[:, places] = ramp(self._start[moving], self._change[moving], share[:, :, None])
+            start, change = self._start[moving], self._change[moving]
+            for column in np.flatnonzero(change.any(axis=0)).tolist():
+                rows[:, places, column] = ramp(start[:, column], change[:, column], share)
         return rows
 
     def _resume(self, lane: int, reply: NDArray[np.float32] | None) -> None:

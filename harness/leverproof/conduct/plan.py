@@ -11,6 +11,7 @@ import numpy as np
 
 from leverproof.cases.model import Judgement, ReferenceCase, Run, Step, Sweep, Value
 from leverproof.channels import CHANNELS
+from leverproof.conduct.airframe import AIRSPEED, flown, lacking, resolved_level_speed
 from leverproof.conduct.model import (
     Expected,
     NotApplicable,
@@ -105,10 +106,16 @@ def _case_refusal(case: ReferenceCase, ground: Ground) -> NotApplicable | None:
     datum = missing_data(iter(_surrounding_values(case)), ground.sheet)
     if datum:
         return NotApplicable(f"the sheet does not give {datum}", lost)
+    flies = all(_flown(j, ground) for j in case.judgements)
     for name in _surroundings_used(case):
-        if name not in ground.inputs:
+        if name not in ground.inputs and not (flies and name == AIRSPEED):
             return NotApplicable(f"the stand takes no {name}", lost)
     return None
+
+
+def _flown(judgement: Judgement, ground: Ground) -> bool:
+    """Whether a level speed is flown rather than computed from power: then the stand sets the airspeed itself."""
+    return judgement.what == "level_speed" and flown(ground.outputs, ground.capabilities)
 
 
 def _step_lacks(step: Step, ground: Ground) -> str:
@@ -161,10 +168,13 @@ def _judgement_refusal(judgement: Judgement, ground: Ground) -> NotApplicable | 
     lost = judgement.applies.lost or judgement.asked
     if found is not None:
         return NotApplicable(found.missing, lost)
+    flies = _flown(judgement, ground)
     for name in judged_channels(judgement):
-        if name not in ground.outputs:
+        if name not in ground.outputs and not (flies and name in (judgement.channel, "engine_speed")):
             return NotApplicable(f"the stand gives no {name}", lost)
     datum = missing_data(values_of_judgement(judgement), ground.sheet)
+    if not datum and judgement.what == "level_speed":
+        datum = lacking(judgement, ground.sheet, flies=flies)
     if datum:
         return NotApplicable(f"the sheet does not give {datum}", lost)
     if judgement.table:
@@ -184,6 +194,9 @@ def _points(case: ReferenceCase, judgements: tuple[Judgement, ...], ground: Grou
         for judgement in judgements:
             own = {**surroundings, **_run_surroundings(case, judgement, ground.sheet, sweep)}
             resolved[judgement.id] = resolved_judgement(judgement, Scope(ground.sheet, sweep, own))
+            if judgement.what == "level_speed":
+                flies = _flown(judgement, ground)
+                resolved[judgement.id] |= resolved_level_speed(judgement, ground.sheet, own, flies=flies)
         points.append(
             Point(
                 index=index,
@@ -307,7 +320,7 @@ def _watch(judgements: tuple[Judgement, ...], point: Point, ground: Ground) -> d
         amount = _amount(judgement, point.resolved[judgement.id])
         for name in judged_channels(judgement):
             item = CHANNELS[name]
-            if item.kind != "reading" or item.states:
+            if item.kind != "reading" or item.states or name not in ground.outputs:
                 continue
             limit = amount / 5.0 if amount is not None and name == judgement.channel else 2.0 * item.band
             watch[name] = min(limit, watch.get(name, np.inf))

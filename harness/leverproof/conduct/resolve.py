@@ -128,6 +128,8 @@ def judged_channels(judgement: Judgement) -> tuple[str, ...]:
         names.append(judgement.exercised.channel)
     if judgement.per:
         names.append(judgement.per.channel)
+    if judgement.what == "level_speed":
+        names.append("engine_speed")
     if judgement.what == "identity":
         names += ["brake_power", "torque", "engine_speed"]
     if judgement.table:
@@ -140,7 +142,7 @@ def resolved_judgement(judgement: Judgement, scope: Scope) -> dict[str, Expected
     """The numbers of a judgement at one point, in the unit it is judged in (see :class:`conduct.model.Point`)."""
     symbol = judged_unit(judgement, scope.sweep[judgement.over].unit if judgement.over else "1")
     out: dict[str, Expected] = {}
-    differs = judgement.what in ("difference", "trend") or bool(judgement.change_from)
+    differs = judgement.what in ("difference", "trend", "level_speed") or bool(judgement.change_from)
     for key in ("expected", "at_most", "at_least", "least_step"):
         value = getattr(judgement, key)
         if value is not None:
@@ -175,6 +177,8 @@ def judged_unit(judgement: Judgement, swept: str = "ft") -> str:
     """Unit in which a judgement's numbers are compared; ``swept`` is that of the sweep variable."""
     if judgement.what == "response":
         return "s"
+    if judgement.what == "level_speed":
+        return "kt"
     if judgement.what == "crossing":
         return swept
     if judgement.what in ("exponent", "identity", "grid_step", "same") or judgement.relative_to:

@@ -21,6 +21,7 @@ from leverproof.conduct.model import PlannedStep
 from leverproof.timegrid import TICKS_PER_SECOND
 
 FIRST_PROBE = 0.02
+EXPLORING = 0.15
 DEAD_TIME = 1.0
 FIRST_LOOK = 2.5
 LONGEST_LOOK = 4.5
@@ -79,6 +80,8 @@ class _Seeker:
         self.probe = FIRST_PROBE
         self.probe_direction = 0.0
         self.turned = False
+        self.explored = False
+        self.begun = hand.value(step.lever)
         self.contradictions = 0
         self.refinements = REFINEMENTS
         self.last_size = 0.0
@@ -234,6 +237,8 @@ class _Seeker:
             return f"{self.tripped.name} limit", 0.0
         room = 1.0 - place if direction > 0 else place
         if room <= 0.0:
+            if not self.explored and abs(place - self.begun) < EXPLORING and self._quiet(seen):
+                return "", self._away_from_stop(place)
             return self._at_stop(seen), 0.0
         size = abs(miss / self.gain)
         if size > 4.0 * self.last_size:
@@ -261,6 +266,15 @@ class _Seeker:
         if self.tripped is not None:
             return f"{self.tripped.name} limit", 0.0
         return ("no response" if self._quiet(seen) else "wait"), 0.0
+
+    def _away_from_stop(self, place: float) -> float:
+        """One larger look away from a stop, before it is called the end: a lever may act the other way over the
+        first part of its travel (closing a waste gate raises back pressure before the turbo has turned up)."""
+        self.explored, self.turned = True, True
+        self.gain = 0.0
+        self.probe = EXPLORING
+        self.probe_direction = 1.0 if place < 0.5 else -1.0
+        return self.probe_direction * EXPLORING
 
     def _quiet(self, seen: Forecast) -> bool:
         """Whether the channel is at rest: not in the middle of a swing that could hide a response."""

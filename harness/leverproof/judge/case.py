@@ -11,6 +11,7 @@ from leverproof.judge.crossing import crossing, exponent
 from leverproof.judge.difference import difference
 from leverproof.judge.ending import ending
 from leverproof.judge.evidence import Evidence, Runs, WithheldError
+from leverproof.judge.level_speed import level_speed
 from leverproof.judge.limit import limit
 from leverproof.judge.model import Finding, PointFinding, SessionFacts
 from leverproof.judge.order import order
@@ -34,6 +35,7 @@ AT_POINT: dict[str, Callable[[Evidence], PointFinding]] = {
     "ending": ending,
     "same": same,
     "grid_step": grid_step,
+    "level_speed": level_speed,
 }
 OVER_SWEEP: dict[str, Callable[[Sequence[Evidence]], list[PointFinding]]] = {
     "trend": trend,

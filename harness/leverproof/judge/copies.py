@@ -83,18 +83,31 @@ def _rank(channel: str) -> int:
 
 
 def _matches(histories: Sequence[History], live: frozenset[str]) -> list[Match]:
-    """All matches, shortest lag first, sources in column order."""
+    """All matches, shortest lag first, sources in column order.
+
+    Every lag is first tried on the runs in which some output moves most; only a pair that fits there, with the
+    residual allowed over all runs, is tried on all of them.
+    """
     usable = [h for h in histories if h.data.shape[0] > 2 * h.grid.rows(LONGEST_LAG)]
     if not usable:
         return []
     shared = [c for c in usable[0].columns if all(h.has(c) for h in usable)]
     outputs = [c for c in shared if _is_output(c) and c in live and not _discrete(c)]
+    if not outputs:
+        return []
+    now = [_piece(h, shared, outputs, 0)[1] for h in usable]
+    whole = np.concatenate(now)
+    if whole.shape[0] < LEAST_SAMPLES:
+        return []
+    allowed = SAME * (whole.max(axis=0) - whole.min(axis=0))
+    moved = np.array([y.max(axis=0) - y.min(axis=0) if y.size else np.zeros(len(outputs)) for y in now])
+    telling = [usable[i] for i in np.unique(moved.argmax(axis=0))]
     step = max(h.grid.step for h in usable)
     found: dict[tuple[str, str], Match] = {}
     for lag in range(0, LONGEST_LAG + 1, step):
-        if any(lag % h.grid.step for h in usable):
+        if any(lag % h.grid.step for h in usable) or not _at_lag(telling, shared, outputs, lag, allowed):
             continue
-        for match in _at_lag(usable, shared, outputs, lag):
+        for match in _at_lag(usable, shared, outputs, lag, allowed):
             found.setdefault((match.copy, match.source), match)
     return list(found.values())
 
@@ -103,23 +116,23 @@ def _discrete(channel: str) -> bool:
     return channel in CHANNELS and bool(CHANNELS[channel].states)
 
 
-def _at_lag(usable: Sequence[History], shared: list[str], outputs: list[str], lag: int) -> list[Match]:
-    pieces = [_piece(h, shared, outputs, lag) for h in usable]
+def _at_lag(
+    histories: Sequence[History], shared: list[str], outputs: list[str], lag: int, allowed: Matrix
+) -> list[Match]:
+    """Pairs that fit at one lag with the least-squares gain; no residual may be beyond ``allowed``, by output."""
+    pieces = [_piece(h, shared, outputs, lag) for h in histories]
     x = np.concatenate([p[0] for p in pieces])
     y = np.concatenate([p[1] for p in pieces])
-    if y.shape[0] < LEAST_SAMPLES or not outputs:
-        return []
     xx, xy, yy = (x * x).sum(axis=0), x.T @ y, (y * y).sum(axis=0)
-    spread = y.max(axis=0) - y.min(axis=0)
     gain = xy / np.where(xx > 0.0, xx, 1.0)[:, None]
     left = yy[None, :] - gain * xy
-    near = left <= y.shape[0] * (SAME * spread[None, :]) ** 2 + 1e-12 * yy[None, :]
+    near = left <= y.shape[0] * allowed[None, :] ** 2 + 1e-12 * yy[None, :]
     found: list[Match] = []
     for i, j in np.argwhere(near):
-        if shared[i] == outputs[j] or spread[j] <= 0.0:
+        if shared[i] == outputs[j]:
             continue
-        worst = float(np.abs(y[:, j] - gain[i, j] * x[:, i]).max())
-        if worst <= SAME * float(spread[j]):
+        worst = float(np.abs(y[:, j] - gain[i, j] * x[:, i]).max(initial=0.0))
+        if worst <= allowed[j]:
             found.append(Match(outputs[j], shared[i], float(gain[i, j]), lag / TICKS_PER_SECOND))
     return found
 

@@ -187,10 +187,13 @@ def scaled(doubts: tuple[Doubt, ...], factor: float) -> tuple[Doubt, ...]:
 
 
 def last_seeks(history: History, row: int) -> dict[str, Mark]:
-    """The latest seek of each channel that ended at or before ``row``."""
+    """The latest seek of each channel that ended before the reading at ``row`` was complete.
+
+    A reading may lie in the last seconds of the seek before it: the lever is at rest there already."""
     found: dict[str, Mark] = {}
+    complete = row + history.grid.rows(AFTER)
     for mark in sorted((m for m in history.marks if m.kind == "seek"), key=lambda m: m.end):
-        if mark.end <= row:
+        if mark.row < row and mark.end <= complete:
             found[mark.channel] = mark
     return found
 

@@ -9,8 +9,8 @@ import numpy as np
 from leverproof.channels import CHANNELS
 from leverproof.history import History, Mark, Reading
 from leverproof.judge.decision import plain, within
-from leverproof.judge.evidence import RECTANGULAR, Evidence, WithheldError, early_end, history_of
-from leverproof.judge.model import Doubt, PointFinding
+from leverproof.judge.evidence import Evidence, WithheldError, early_end, history_of
+from leverproof.judge.model import PointFinding
 from leverproof.judge.result import measured, withheld, worded, worst
 from leverproof.judge.value import allowed
 from leverproof.judge.words import amount, number, spoken, unit_of
@@ -102,16 +102,13 @@ def _compared(evidence: Evidence, one: Reading, other: Reading, channel: str) ->
     a, b = one.values.get(channel, math.nan), other.values.get(channel, math.nan)
     unit = unit_of(channel)
     tolerance = allowed(evidence, unit=unit, expected=b, channel=channel)
-    doubts = tuple(
-        Doubt("jitter", r.scatter.get(channel, 0.0) / RECTANGULAR, f"half spread at {r.name}") for r in (one, other)
-    )
+    # No jitter part: both runs fly the same program, so a slow drift common to both is no doubt in their difference.
     return measured(
         evidence.point.label,
-        within(a, b, tolerance.value, doubts, unit=unit),
+        within(a, b, tolerance.value, (), unit=unit),
         found=a,
         expected=b,
         unit=unit,
-        doubts=doubts,
         tolerance=tolerance.text,
         found_text=f"{spoken(channel)} {amount(a, unit)} at {one.name}",
         expected_text=f"{amount(b, unit)} at half the grid step",

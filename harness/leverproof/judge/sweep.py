@@ -9,19 +9,8 @@ from leverproof.cases.model import Judgement, Ref, Sweep
 from leverproof.judge.evidence import Evidence, WithheldError
 from leverproof.judge.model import Doubt, PointFinding
 from leverproof.judge.result import withheld
-from leverproof.quantities import UNITS
 
 LEAST_POINTS = 3
-SWEPT_UNITS = {
-    "length": "ft",
-    "pressure": "inHg",
-    "angular speed": "rpm",
-    "temperature": "K",
-    "speed": "kt",
-    "power": "hp",
-    "mass flow": "lb/h",
-    "time": "s",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +34,8 @@ class Gathered:
 
 
 def swept_unit(sweep: Sweep | None) -> str:
-    """Unit of the sweep variable as the plan holds it: the trade's unit of its dimension."""
-    if sweep is None or not sweep.points:
-        return "1"
-    return SWEPT_UNITS.get(UNITS[sweep.points[0].unit].dimension, "1")
+    """Unit in which the plan holds the sweep variable: that of the first stated point."""
+    return sweep.points[0].unit if sweep is not None and sweep.points else "1"
 
 
 def gather(evidences: Sequence[Evidence], take: Callable[[Evidence], Sample]) -> Gathered:

@@ -12,7 +12,16 @@ from itertools import pairwise
 from leverproof.cases.model import Ref
 from leverproof.judge.decision import Ruling, at_least, within
 from leverproof.judge.ending import ended_as
-from leverproof.judge.evidence import Evidence, WithheldError, doubts_of, history_of, reading_of, settled, value_at
+from leverproof.judge.evidence import (
+    Evidence,
+    WithheldError,
+    doubts_of,
+    history_of,
+    last_seeks,
+    reading_of,
+    settled,
+    value_at,
+)
 from leverproof.judge.model import Doubt, PointFinding
 from leverproof.judge.result import ORDER, measured, withheld
 from leverproof.judge.sweep import LEAST_POINTS, Gathered, Sample, gather, swept_reading
@@ -61,13 +70,19 @@ def _trend_sample(evidence: Evidence) -> Sample:
         unit = unit_of(judgement.channel)
         tolerance = allowed(evidence, unit=unit, expected=roughly, channel=judgement.channel).value
     y = settled(evidence, ref, judgement.channel, tolerance=tolerance)
-    return Sample(evidence.point.label, x, y, doubts_of(evidence, ref, judgement.channel))
+    doubts = doubts_of(evidence, ref, judgement.channel)
+    for other in judgement.less:
+        if judgement.while_ending:
+            _while_ending(evidence, other)
+        y -= settled(evidence, other, judgement.channel, tolerance=tolerance)
+        doubts = (*doubts, *doubts_of(evidence, other, judgement.channel))
+    return Sample(evidence.point.label, x, y, doubts)
 
 
 def _while_ending(evidence: Evidence, ref: Ref) -> None:
     """Withholds a point whose last seek before the reading ended otherwise."""
     row = reading_of(evidence, ref).row
-    seeks = [m for m in history_of(evidence, ref.run).marks if m.kind == "seek" and m.end <= row]
+    seeks = last_seeks(history_of(evidence, ref.run), row).values()
     ending = max(seeks, key=lambda m: m.end).ending if seeks else "no seek"
     if not ended_as(ending, evidence.judgement.while_ending):
         raise WithheldError("not applicable", f"not exercised: the seek before it ended: {ending}")

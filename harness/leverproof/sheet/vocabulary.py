@@ -38,6 +38,33 @@ NUMBERS: dict[str, dict[str, str]] = {
     "link": {"above": "ft"},
     "response": {"takeoff_time": "s"},
     "split_lever": {"advantage": "hp"},
+    # design data for the predictor; areas are effective (discharge coefficient included)
+    "geometry": {"displacement": "in3", "compression_ratio": "1"},
+    "geared_stage": {"ratio": "1", "ratio_high": "1", "wheel_diameter": "in"},
+    "turbo": {"wheel_diameter": "in", "nozzle_area": "in2", "gate_area": "in2"},
+    "carburettor": {"throttle_area": "in2"},
+    "intercooler": {"effectiveness": "1"},
+    "lever_law": {
+        "throttle_exponent": "1",
+        "gate_exponent": "1",
+        "speed_exponent": "1",
+        "full_speed": "rpm",
+        "full_deck": "inHg",
+    },
+    "airframe": {
+        "wing_area": "ft2",
+        "zero_lift_drag": "1",
+        "induced_drag_factor": "1",
+        "mass": "lb",
+        "engines": "1",
+    },
+    "propeller": {
+        "diameter": "in",
+        "reduction": "1",
+        "solidity": "1",
+        "section_drag": "1",
+        "induced_factor": "1",
+    },
 }
 """Numeric data by section and key, with the unit they are kept in."""
 

@@ -209,8 +209,10 @@ def test_steps_that_cannot_be_flown_end_the_run_in_words(steps, words):
 
 
 def test_every_step_leaves_a_mark_in_order():
-    steps = (put(boost=0.3), move(1.0, boost=0.4), hold(2.0), PlannedStep("couple", lead=0.1), boost_seek(40.0, lever="throttle"),
-             PlannedStep("uncouple"), read())  # fmt: skip
+    steps = (
+        put(boost=0.3), move(1.0, boost=0.4), hold(2.0), PlannedStep("couple", lead=0.1),
+        boost_seek(40.0, lever="throttle"), PlannedStep("uncouple"), read(),
+    )  # fmt: skip
     marks = flown(Kind(), *steps).marks
     assert [m.kind for m in marks] == ["trim", *(step.do for step in steps)]
     assert all(a.end == b.row for a, b in pairwise(marks))

@@ -202,3 +202,25 @@ def test_an_interruption_leaves_what_was_read(make: Any) -> None:
 def test_not_finite_expected_is_invalid(make: Any) -> None:
     one = {"run": make.history({MAP: 30.0})}
     assert make.judge(value(make), one, {"expected": math.nan}).verdict == "invalid run"
+
+
+@pytest.mark.parametrize(("least", "verdict"), [(0.0, "fail"), (-1.0, "fail"), (0.5, "pass")])
+def test_no_fall_expected_must_be_seen_to_move(make: Any, least: float, verdict: str) -> None:
+    runs = {"first": make.history({MAP: 30.0 + max(least, 0.0)}), "second": make.history({MAP: 30.0})}
+    asked = make.judgement("difference", channel=MAP, more=Ref("first", "settled"), less=(Ref("second", "settled"),))
+    assert make.judge(asked, runs, {"at_least": least}).verdict == "pass"
+    assert make.judge(asked, runs, {"at_least": least}, session=dead(make)).verdict == verdict
+
+
+def test_a_value_that_happens_to_be_one_is_no_ratio(make: Any) -> None:
+    one = {"run": make.history({MAP: 1.0})}
+    assert make.judge(value(make), one, {"expected": 1.0}, session=dead(make)).verdict == "pass"
+
+
+def test_an_early_end_leaves_what_did_not_pass(make: Any) -> None:
+    advice = value(make, id="advice", weight="advisory", tolerance=make.tolerance("0.01 inHg"))
+    doubtful = value(make, id="doubtful", channel="engine_speed", tolerance=make.tolerance("0 rpm"))
+    one = make.history({MAP: 30.1, "engine_speed": 2400.0}, ending="crash")
+    runs = {(0, "run"): make.conducted(one)}
+    plan = make.plan((value(make), advice, doubtful), {"expected": 30.0})
+    assert [f.verdict for f in judge_case(plan, runs, make.facts())] == ["error", "fail", "inconclusive"]

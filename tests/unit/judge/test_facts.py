@@ -41,6 +41,8 @@ def test_no_step_study_is_undetermined(make: Any) -> None:
     runs = half_grid(make, {MAP: 50.0}, {MAP: 50.0})
     del runs[("half-grid-step", 0, "fine")]
     assert step_study(runs) is None
+    runs = half_grid(make, {MAP: 50.0}, {MAP: 51.0})
+    assert step_study({("other-case", i, name): run for (_, i, name), run in runs.items()}) is None
     broken = half_grid(make, {MAP: math.nan, HP: 1.0}, {MAP: 50.0, HP: 1.0})
     assert step_study(broken) == {HP: 0.0}
     light = half_grid(make, {"turbo_overspeed_light": 1.0, HP: 1.0}, {"turbo_overspeed_light": 2.0, HP: 1.0})
@@ -158,3 +160,21 @@ def test_runs_at_half_the_grid_step_are_compared_too(make: Any) -> None:
     t = make.times()
     coarse = make.history({"throttle": 0.5 + 0.3 * np.cos(t), "fuel_flow": 980.0 * (0.5 + 0.3 * np.cos(t - 0.5))})
     assert session_facts(session(make, fine, coarse)).copies == {"fuel_flow": "throttle (gain 980, lag 0.5 s)"}
+
+
+def test_a_residual_is_held_against_the_movement_not_the_size(make: Any) -> None:
+    """Crankshaft speed moves by some 50 in 2,500 rpm: a wobble of 0.05 lb/h is small beside the flow only."""
+
+    def flow(m: Any, p: float) -> Any:
+        return 0.4 * (2400.0 + 100.0 * np.tanh(throttle(m, p) * 3.0)) + 0.05 * np.cos(m.times())
+
+    assert copies(make, fuel_flow=flow) == {}
+
+
+def test_air_reaches_the_carburettor_as_it_is_without_a_turbo(make: Any) -> None:
+    def air(m: Any, p: float) -> Any:
+        return 15.0 + 5.0 * np.cos(m.times() / 5.0 + p)
+
+    equal = {"ambient_temperature": air, "carburettor_air_temperature": air}
+    assert copies(make, "geared_two_speed", **equal) == {}
+    assert set(copies(make, "turbo_normalised", **equal)) == {"carburettor_air_temperature"}

@@ -310,7 +310,7 @@ def test_crossing_within_a_share_of_the_sweep_and_the_first_of_several(make: Any
     back = points(make, [0.9, 1.1, 1.05, 0.95], "throttle_position")
     found = make.judge(share, back, {"at": 1.0, "expected": 7500.0}, at=ALTITUDES, sweep=SWEEP)
     assert found.limit == pytest.approx(6000.0) and "passes it 2 times" in found.note
-    once = make.judge(share, back, {"at": 1.09, "expected": 9750.0}, at=ALTITUDES[:3] + (30000.0,), sweep=SWEEP)
+    once = make.judge(share, back, {"at": 1.09, "expected": 9750.0}, at=(*ALTITUDES[:3], 30000.0), sweep=SWEEP)
     assert "times" in once.note
     single = crossed(make, [0.6, 0.9, 1.2, 1.5], 11666.7)
     assert "times" not in single.note and "between 10,000 ft and 15,000 ft" in single.note

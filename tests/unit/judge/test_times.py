@@ -195,3 +195,18 @@ def test_an_event_on_a_broken_channel_is_invalid(make: Any) -> None:
     one = events_run(make)
     one.data[700, :] = np.nan
     assert make.judge(order(make, PRESSURE, LIT), {"run": one}, AT).verdict == "invalid run"
+
+
+def test_doubt_of_the_ends_is_worth_its_time(make: Any) -> None:
+    """9 hp at each end where power rises 90 hp/s (a tenth of 1,800 hp in 2 s at 90 %)."""
+    known = make.facts(step_u={HP: 9.0})
+    finding = make.judge(response(make, "t90"), {"run": lagged(make, 2.0)}, {"at_most": 9.0}, session=known)
+    worth = math.hypot(9.0, 9.0) / 90.0
+    assert finding.w == pytest.approx(2.0 * math.hypot(worth, 0.05 / math.sqrt(3.0)), rel=0.03)
+
+
+def test_an_undetermined_clock_spares_only_physics(make: Any) -> None:
+    one, blind = {"run": events_run(make)}, make.facts(jitter=math.inf)
+    asked = {basis: order(make, PRESSURE, HALF, LIT, basis=basis) for basis in ("physics", "practice")}
+    assert make.judge(asked["physics"], one, AT, session=blind).verdict == "pass"
+    assert make.judge(asked["practice"], one, AT, session=blind).verdict == "conditional pass"

@@ -185,11 +185,45 @@ def test_without_a_whole_window_the_pilots_word_stands(make: Any, row: int) -> N
     assert make.judge(wide, {"run": inside}, {"expected": 30.0}).verdict == "pass"
 
 
-@pytest.mark.parametrize(("end", "counts"), [(400, True), (401, False)])
-def test_only_seeks_that_ended_before_the_reading_leave_a_residual(make: Any, end: int, counts: bool) -> None:
+@pytest.mark.parametrize(("end", "counts"), [(400, True), (420, True), (421, False)])
+def test_only_seeks_that_ended_with_the_reading_leave_a_residual(make: Any, end: int, counts: bool) -> None:
     ramp = np.clip(40.0 + 1.2 * make.times(), 40.0, 51.98)
     mark = Mark("seek", 0, end, "up", "throttle", "reached", 52.0, MAP)
     one = make.history({MAP: ramp, "brake_power": 40.0 * ramp}, marks=(mark,))
     power = asked(make, channel="brake_power", tolerance=make.tolerance("50 hp"))
     finding = make.judge(power, {"run": one}, {"expected": 40.0 * 51.98})
     assert (finding.w > 0.5) == counts
+
+
+def ripple(make: Any, mean: float, half: float) -> Any:
+    return mean + half * (np.arange(make.times().size) % 2 * 2.0 - 1.0)
+
+
+def test_doubt_of_a_ratio_is_propagated_from_both_readings(make: Any) -> None:
+    power = np.where(make.times() < 20.0, ripple(make, 1000.0, 1.0), ripple(make, 800.0, 1.5))
+    one = make.history({"brake_power": power}, readings={"low": 10.0, "high": 30.0})
+    ratio = asked(
+        make,
+        channel="brake_power",
+        reading=Ref("run", "high"),
+        relative_to=Ref("run", "low"),
+        tolerance=make.tolerance("0.05"),
+    )
+    finding = make.judge(ratio, {"run": one}, {"expected": 0.8})
+    u = math.hypot(1.5 / 1000.0, 0.8 * 1.0 / 1000.0) / math.sqrt(3.0)
+    assert finding.w == pytest.approx(2.0 * u, rel=1e-3)
+    ramp = 800.0 + 0.3 * (make.times() - 30.0)
+    creeping = np.where(make.times() < 20.0, 1000.0, ramp)
+    late = make.history({"brake_power": creeping}, readings={"low": 10.0, "high": 30.0})
+    assert make.judge(ratio, {"run": late}, {"expected": 0.8}).verdict == "invalid run"
+    wide = replace(ratio, tolerance=make.tolerance("0.5"))
+    assert make.judge(wide, {"run": late}, {"expected": 0.8}).verdict == "pass"
+
+
+def test_jitter_of_an_identity_is_that_of_the_ratio(make: Any) -> None:
+    torque = ripple(make, 1500.0, 1.5) * 5252.113 / 2400.0
+    one = make.history({"brake_power": 1500.0, "torque": torque, "engine_speed": 2400.0})
+    finding = make.judge(make.judgement("identity", tolerance=make.tolerance("0.01")), {"run": one}, {})
+    assert finding.w == pytest.approx(2.0 * 0.001 / math.sqrt(3.0), rel=1e-2)
+    lame = make.judgement("identity", tolerance=make.tolerance("0.01"), reading=None)
+    assert make.judge(lame, {"run": one}, {}).verdict == "error"

@@ -11,6 +11,8 @@ import pytest
 
 from leverproof.channels import CHANNELS, READINGS
 from leverproof.errors import InputError
+from leverproof.stand.port import StandFile
+from leverproof_adapters.reference_engine import known_defects
 from leverproof_adapters.reference_engine.defects import DEFECTS
 
 Rigs = Callable[..., Any]
@@ -57,7 +59,10 @@ def test_defect_is_visible_and_finite(rig: Rigs, name: str) -> None:
 def test_catalogue_is_well_formed() -> None:
     assert len(DEFECTS) >= 18
     assert {d.size for d in DEFECTS.values()} == {"large", "small"}
+    known = known_defects(StandFile("", "", "reference_engine", target="corrie-18-early"))
+    assert set(known) == set(DEFECTS)
     for name, defect in DEFECTS.items():
+        assert (known[name]["size"], known[name]["variants"]) == (defect.size, list(defect.applies_to))
         assert name == defect.name == name.lower().replace(" ", "-")
         assert defect.reason.endswith(".") and defect.applies_to
 

@@ -19,6 +19,14 @@ caution = "A simulated engine of an invented family."
 arrangement = { value = "two_stage", source = "invented for the demonstration" }
 boost_acts_on = { value = "gate", source = "invented for the demonstration" }
 light = { value = "three_state", source = "invented for the demonstration" }
+overspeed_protection = { value = "none", source = "invented for the demonstration" }
+link = { value = "none", source = "invented for the demonstration" }
+takeoff_boost = { value = "back", source = "invented for the demonstration" }
+coordination = { value = "none", source = "invented for the demonstration" }
+full_rich = { value = "compensated", source = "invented for the demonstration" }
+propeller = { value = "constant_speed", source = "invented for the demonstration" }
+service = { value = "heavy", source = "invented for the demonstration" }
+intercooler = { value = "none", source = "invented for the demonstration" }
 
 [levers.throttle]
 rate = { value = "6 1/min", source = "invented for the demonstration", doubt = "0.01 1/s" }
@@ -56,7 +64,8 @@ def test_data_keep_unit_source_and_doubt() -> None:
     speed = sheet.number("limits.turbo_speed")
     assert speed is not None and speed.from_model and speed.doubt is None
     assert sheet.word("hardware.light") == "three_state"
-    assert sheet.word("hardware.link") == ""
+    assert sheet.word("hardware.lamp") == ""
+    assert sheet.word("limits.turbo_speed") == ""
     assert sheet.number("hardware.light") is None
     assert sheet.levers == {"throttle": pytest.approx(0.1), "boost": 0.05, "mixture": 0.0}
 

@@ -1,0 +1,1 @@
+"""Level flight: what speed an aeroplane holds with the power its engines give."""

@@ -1,0 +1,335 @@
+"""What a sheet implies, number by number, each with a 5-95 % band: the predictor's answers by name."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from leverproof.errors import InputError
+from leverproof.physics.predictor.bands import band
+from leverproof.physics.predictor.calibrate import sampled_engine
+from leverproof.physics.predictor.coefficients import Array
+from leverproof.physics.predictor.design import Sampled, Sheet
+from leverproof.physics.predictor.engine import Air, Demand, Numbers, air_at, fuel_air_ratio
+from leverproof.physics.predictor.heights import height_where_full_throttle
+from leverproof.physics.predictor.points import OK, REASONS, Policy
+from leverproof.physics.predictor.power import split
+from leverproof.physics.predictor.settings import (
+    Setting,
+    levers_together,
+    levers_together_or_limit,
+    throttle_first_or_limit,
+)
+from leverproof.quantities import convert
+
+RATINGS = ("takeoff", "maximum_continuous", "climb")
+GEARS = ("low_gear", "high_gear")
+SAMPLES, SEED, AIRSPEED = 2000, 1, 150.0
+"""Defaults: samples, seed, true airspeed in kt for everything but the powers at sea level."""
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """Surroundings of a prediction: true airspeed in kt, temperature offset in K, relative humidity 0 to 1."""
+
+    airspeed: float = AIRSPEED
+    offset: float = 0.0
+    humidity: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """One predicted number in ``unit``: median and 5-95 % band, NaN when it is refused (``words`` say why).
+
+    ``share`` is the weight of samples that have the number; ``causes`` splits the samples by what sets or refuses
+    it; ``derived_from`` lists the sheet data taken from a model that it rests on.
+    """
+
+    name: str
+    meaning: str
+    unit: str
+    median: float
+    low: float
+    high: float
+    share: float
+    source: str
+    derived_from: tuple[str, ...] = ()
+    altitude: float | None = None
+    words: str = ""
+    causes: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """All expectations of a sheet and what they rest on; ``at`` are the altitudes in ft."""
+
+    expectations: dict[str, Expectation]
+    sampled: Sampled
+    conditions: Conditions
+    at: tuple[float, ...]
+
+
+class _Collector:
+    """Turns arrays over samples into named expectations."""
+
+    def __init__(self, sampled: Sampled) -> None:
+        self.sampled = sampled
+        self.found: dict[str, Expectation] = {}
+        used = ", ".join(sorted(sampled.notes.used))
+        self.source = f"computed by the predictor from the sheet's {used}; seed {sampled.seed}"
+
+    def add(
+        self,
+        name: str,
+        meaning: str,
+        unit: str,
+        values: Array,
+        *,
+        altitude: float | None = None,
+        words: str = "",
+        causes: Mapping[str, float] | None = None,
+    ) -> None:
+        """``values`` of shape (samples, 1), already in ``unit``."""
+        found = band(values, self.sampled.weight)
+        full = name if altitude is None else f"{name}@{altitude:g}ft"
+        self.found[full] = Expectation(
+            full, meaning, unit, found.median, found.low, found.high, found.share, self.source,
+            tuple(self.sampled.notes.from_model), altitude, words, causes or {},
+        )  # fmt: skip
+
+    def shares(self, codes: Array) -> dict[str, float]:
+        """Weight of the samples by reason, without the solved ones."""
+        flat, weight = np.ravel(codes), np.ravel(self.sampled.weight)
+        kinds = [int(k) for k in np.unique(flat) if k != OK]
+        return {REASONS[k]: float(weight[flat == k].sum()) for k in kinds}
+
+
+def air_of(sampled: Sampled, conditions: Conditions, altitude: Numbers) -> Air:
+    """The air at a pressure altitude in ft."""
+    return air_at(
+        altitude,
+        airspeed=convert(conditions.airspeed, "kt", "m/s"),
+        ram_recovery=sampled.engine.c["ram_recovery"],
+        offset=conditions.offset,
+        humidity=conditions.humidity,
+    )
+
+
+def demand_of(sampled: Sampled, pressure: Numbers, speed: Numbers, *, mixture: str = "auto_rich", gear: int = 0) -> Demand:
+    """A demand of manifold pressure in Pa and crankshaft speed in rad/s, the mixture following the load."""
+    engine = sampled.engine
+    load = pressure * speed / (engine.rated_pressure * engine.rated_speed)
+    shape = engine.rated_pressure.shape
+    return Demand(
+        np.broadcast_to(np.asarray(pressure, dtype=np.float64), shape),
+        np.broadcast_to(np.asarray(speed, dtype=np.float64), shape),
+        fuel_air_ratio(engine.c, mixture, load=load),
+        gear,
+    )
+
+
+def rating(sheet: Sheet, sampled: Sampled, name: str, *, gear: int = 0) -> Demand | None:
+    """The demand of a rating of the sheet; None when pressure or rpm is not given."""
+    pressure, speed = sheet.number(f"{name}.manifold_pressure"), sheet.number(f"{name}.engine_speed")
+    if pressure is None or speed is None:
+        return None
+    return demand_of(
+        sampled,
+        convert(float(pressure.value), pressure.unit, "Pa"),
+        convert(float(speed.value), speed.unit, "rad/s"),
+        gear=gear,
+    )
+
+
+def power_available(
+    sheet: Sheet,
+    sampled: Sampled,
+    altitude: Array,
+    *,
+    rating_name: str = "takeoff",
+    together: bool = False,
+    conditions: Conditions | None = None,
+) -> Setting:
+    """Brake power in W (``.power.brake``) over samples x ``altitude`` (ft, shape (1, n)) at a rating's pressure and
+    rpm, auto rich, throttle first or with levers ``together``; where the pressure cannot be held, the most there
+    is. Of two gears the one with more power. ``sampled.weight`` weighs the samples. Raises :class:`InputError`
+    when the sheet does not give the rating."""
+    air = air_of(sampled, conditions or Conditions(), altitude)
+    best: Setting | None = None
+    for gear in range(max(1, len(sampled.engine.blower_tip))):
+        demand = rating(sheet, sampled, rating_name, gear=gear)
+        if demand is None:
+            raise InputError(f"the sheet does not give the {rating_name} rating", rating_name, code="missing")
+        solved = levers_together_or_limit if together else throttle_first_or_limit
+        found = solved(sampled.engine, air, demand, work=sampled.work)
+        best = found if best is None else _better(best, found)
+    assert best is not None  # at least one gear is tried
+    return best
+
+
+def _better(one: Setting, other: Setting) -> Setting:
+    """Sample by sample the setting with more power (an unsolved one has none)."""
+    first = np.nan_to_num(one.power.brake, nan=-np.inf) >= np.nan_to_num(other.power.brake, nan=-np.inf)
+
+    def pick(a: Array, b: Array) -> Array:
+        return np.where(first, a, b)
+
+    p, q = one.points, other.points
+    points = replace(
+        p,
+        state=type(p.state)(*(pick(a, b) for a, b in zip(p.state, q.state, strict=True))),
+        throttle_area=pick(p.throttle_area, q.throttle_area), gate_area=pick(p.gate_area, q.gate_area),
+        lever=pick(p.lever, q.lever), reason=np.where(first, p.reason, q.reason).astype(np.int8),
+        residual=pick(p.residual, q.residual),
+    )  # fmt: skip
+    power = type(one.power)(*(pick(a, b) for a, b in zip(one.power, other.power, strict=True)))
+    return Setting(points, power, pick(one.manifold_pressure, other.manifold_pressure), one.demand)
+
+
+def predict(
+    sheet: Sheet,
+    altitudes: Sequence[float] = (15_000.0,),
+    *,
+    conditions: Conditions | None = None,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+) -> Prediction:
+    """Every expectation of a sheet, at pressure ``altitudes`` in ft. Raises :class:`InputError` for a sheet that
+    lacks what cannot be replaced by a prior or contradicts itself."""
+    conditions = conditions or Conditions()
+    sampled = sampled_engine(sheet, samples=samples, seed=seed)
+    out = _Collector(sampled)
+    for name in RATINGS:
+        _heights(out, sheet, name, conditions)
+        _rated_power(out, sheet, name, conditions)
+    at = tuple(sorted(set(altitudes)))
+    if at:
+        _at_altitudes(out, sheet, np.array([at]), conditions)
+    return Prediction(out.found, sampled, conditions, at)
+
+
+def predict_expectations(
+    sheet: Sheet,
+    altitudes: Sequence[float] = (15_000.0,),
+    *,
+    conditions: Conditions | None = None,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+) -> dict[str, Expectation]:
+    """The expectations of :func:`predict` by name, for cases whose basis is ``predicted``."""
+    return predict(sheet, altitudes, conditions=conditions, samples=samples, seed=seed).expectations
+
+
+def _heights(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -> None:
+    """Full-throttle height (boost back) and critical altitude of a rating, in each gear."""
+    sampled = out.sampled
+    engine = sampled.engine
+    gears = len(engine.blower_tip)
+    for gear in range(max(1, gears)):
+        demand = rating(sheet, sampled, name, gear=gear)
+        if demand is None:
+            return
+        tail = f".{GEARS[gear]}" if gears > 1 else ""
+
+        def find(policy: Policy, held: Demand = demand) -> Array:
+            return height_where_full_throttle(engine, lambda h: air_of(sampled, conditions, h), held, policy).x
+
+        if engine.arrangement != "turbo_normalised":
+            words = "boost lever back, waste gate wide open" if engine.has_turbo else ""
+            gate = Policy("gate", engine.gate_area if engine.has_turbo else 0.0)
+            out.add(f"full_throttle_height.{name}{tail}", f"full-throttle height, {name} rating", "ft",
+                    find(gate), words=words)  # fmt: skip
+        if engine.has_turbo:
+            shut, limit = find(Policy("gate", 0.0)), engine.turbo_limit * engine.turbo_radius
+            held = find(Policy("speed", limit)) if np.any(np.isfinite(limit)) else np.full_like(shut, np.nan)
+            first = np.isfinite(held) & ~(shut < held)
+            weight = float(sampled.weight[first].sum())
+            causes = {"turbo speed limit": weight, "waste gate shut": 1.0 - weight}
+            out.add(f"critical_altitude.{name}{tail}", f"critical altitude, {name} rating", "ft",
+                    np.fmin(shut, held), causes=causes,
+                    words="set by " + max(causes, key=lambda k: causes[k]))  # fmt: skip
+
+
+def _rated_power(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -> None:
+    """Power at a rating: at sea level without airspeed; climb at its predicted full-throttle height."""
+    demand = rating(sheet, out.sampled, name)
+    if demand is None:
+        return
+    engine, work = out.sampled.engine, out.sampled.work
+    height: Numbers = 0.0
+    where, still = "at sea level, no airspeed", replace(conditions, airspeed=0.0)
+    own = out.found.get(f"full_throttle_height.{name}")
+    if name == "climb" and own is not None and np.isfinite(own.median):
+        height, still = max(own.median - 1.0, 0.0), conditions
+        where = f"at {height:.0f} ft, {conditions.airspeed:g} kt"
+    found = throttle_first_or_limit(engine, air_of(out.sampled, still, height), demand, work=work)
+    out.add(f"power.{name}", f"brake power, {name} rating", "hp", found.power.brake / _HP, words=where)
+
+
+def _at_altitudes(out: _Collector, sheet: Sheet, at: Array, conditions: Conditions) -> None:
+    """Take-off rating against altitude: what it takes, what it gives, and what moving the levers together costs."""
+    demand = rating(sheet, out.sampled, "takeoff")
+    if demand is None:
+        return
+    first = power_available(sheet, out.sampled, at, conditions=conditions)
+    for i, altitude in enumerate(at[0]):
+        _levers(out, first, i, float(altitude))
+    if out.sampled.engine.has_turbo and out.sampled.engine.boost_acts_on != "none":
+        _advantage(out, first, demand, at, conditions)
+
+
+def _levers(out: _Collector, first: Setting, i: int, altitude: float) -> None:
+    engine, points, state = out.sampled.engine, first.points, first.points.state
+
+    def add(name: str, meaning: str, unit: str, values: Array, words: str = "") -> None:
+        out.add(name, meaning, unit, np.broadcast_to(values, points.reason.shape)[:, [i]], altitude=altitude,
+                words=words, causes=out.shares(points.reason[:, [i]]))  # fmt: skip
+
+    add("brake_power", "brake power, take-off rating or what is left of it", "hp", first.power.brake / _HP)
+    add("manifold_pressure", "manifold pressure held", "inHg", first.manifold_pressure / _INHG)
+    add("throttle_opening", "throttle area over full area", "1", points.throttle_area / engine.throttle_area)
+    add("carburettor_air_temperature", "carburettor air temperature", "degC", state.deck_temperature - 273.15)
+    if not engine.has_turbo:
+        return
+    refused = "" if np.any(np.isfinite(engine.turbo_radius)) else out.sampled.notes.missing["turbo.wheel_diameter"]
+    add("turbo_speed", "turbo speed", "rpm", state.tip_speed / engine.turbo_radius / _RPM, refused)
+    add("wastegate_opening", "waste gate opening needed", "1", points.gate_area / engine.gate_area)
+    add("deck_pressure", "carburettor deck pressure needed", "inHg", state.deck_pressure / _INHG)
+    add("exhaust_back_pressure", "exhaust back pressure", "inHg", state.back_pressure / _INHG)
+
+
+def _advantage(out: _Collector, first: Setting, demand: Demand, at: Array, conditions: Conditions) -> None:
+    """Split-lever advantage at equal manifold pressure, its parts, and by the procedure with the turbo limit."""
+    engine, work = out.sampled.engine, out.sampled.work
+    air = air_of(out.sampled, conditions, at)
+    together = levers_together(engine, air, demand, work=work)
+    limited = levers_together_or_limit(engine, air, demand, work=work)
+    full = np.abs(first.manifold_pressure / demand.manifold_pressure - 1.0) < 1e-6
+    parts = split(engine, demand, (first.points.state, first.power), (together.points.state, together.power))
+    behind = first.power.brake - limited.power.brake
+    extra = (together.points.state.deck_pressure - first.points.state.deck_pressure) / _INHG
+    for i, height in enumerate(at[0]):
+        altitude, column = float(height), full[:, [i]]
+
+        def add(name: str, meaning: str, unit: str, values: Array, words: str = "", *, i: int = i,
+                altitude: float = altitude, column: Array = column) -> None:  # fmt: skip
+            out.add(name, meaning, unit, np.where(column, values[:, [i]], np.nan), altitude=altitude, words=words,
+                    causes=out.shares(together.points.reason[:, [i]]))  # fmt: skip
+
+        add("split_lever_advantage", "throttle first over levers together, equal pressure", "hp", parts.whole / _HP)
+        for name in ("charge_temperature", "filling", "pumping", "derate"):
+            add(f"split_lever_advantage.{name}", f"of which {_PARTS[name]}", "hp", getattr(parts, name) / _HP)
+        add("split_lever_advantage.deck", "extra deck pressure, levers together", "inHg", extra)
+        add("split_lever_advantage.procedure", "throttle first over levers together, stopped at the turbo limit",
+            "hp", behind / _HP)  # fmt: skip
+
+
+_PARTS = {
+    "charge_temperature": "charge temperature",
+    "filling": "back pressure, by filling",
+    "pumping": "back pressure, by pumping",
+    "derate": "derate above the carburettor-air limit",
+}
+_HP, _INHG, _RPM = convert(1.0, "hp", "W"), convert(1.0, "inHg", "Pa"), convert(1.0, "rpm", "rad/s")

@@ -1,0 +1,138 @@
+"""What does not apply says what is missing and what is lost."""
+
+from collections.abc import Callable
+
+import pytest
+
+from leverproof.cases.catalogue import load_catalogue
+from leverproof.cases.model import ReferenceCase
+from leverproof.conduct.plan import Ground, plan_case
+
+Cases = Callable[..., ReferenceCase]
+Grounds = Callable[..., Ground]
+
+VALUE = """what = "value"
+reading = "one.end of it"
+channel = "{channel}"
+expected = {expected}
+tolerance = {{ percent = 5, of = "range", reason = "r" }}
+{more}"""
+SEEK = '{ do = "seek", lever = "boost", channel = "manifold_pressure", value = "40 inHg", within = "0.1 inHg", or = ["stop"], limit = "90 s" },'
+
+
+@pytest.mark.parametrize(
+    ("applies", "without", "missing"),
+    [
+        ('sheet = { "hardware.link" = ["interlock", "none"] },', (), "hardware.link = mechanical; this needs interlock or none"),
+        ('data = ["limits.turbo_speed_tolerance"],', (), "the sheet does not give limits.turbo_speed_tolerance"),
+        ('levers = ["coordination"],', (), "the sheet lists no coordination lever"),
+        ('levers = ["boost"],', ("boost",), "the stand takes no boost lever"),
+        ('channels = ["blade_angle"],', ("blade_angle",), "the stand gives no blade_angle"),
+    ],
+)  # fmt: skip
+def test_conditions_of_a_case(
+    applies: str, without: tuple[str, ...], missing: str, case_of: Cases, ground_of: Grounds
+) -> None:
+    planned = plan_case(case_of(applies=applies), ground_of(without=without))
+    assert planned.inapplicable is not None
+    assert missing in planned.inapplicable.missing
+    assert planned.inapplicable.lost == "all of it"
+    assert (planned.points, planned.programs, planned.judgements) == ((), (), ())
+
+
+def test_conditions_that_are_met_do_not_matter(case_of: Cases, ground_of: Grounds) -> None:
+    applies = 'sheet = { "hardware.link" = ["mechanical"] }, data = ["limits.turbo_speed"], levers = ["boost"], channels = ["blade_angle"], capabilities = ["stepped", "deterministic"],'
+    assert plan_case(case_of(applies=applies), ground_of()).inapplicable is None
+
+
+@pytest.mark.parametrize("name", ["stepped", "deterministic", "settable_surroundings"])
+def test_capabilities(name: str, case_of: Cases, ground_of: Grounds) -> None:
+    kept = tuple({"stepped", "deterministic", "settable_surroundings"} - {name})
+    planned = plan_case(case_of(applies=f'capabilities = ["{name}"],'), ground_of(capabilities=kept))
+    assert planned.inapplicable is not None
+    assert name.replace("_", " ") in planned.inapplicable.missing
+
+
+@pytest.mark.parametrize(
+    ("steps", "without", "missing"),
+    [
+        (SEEK, ("manifold_pressure",), "the stand gives no manifold_pressure"),
+        (SEEK, ("boost",), "the stand takes no boost lever"),
+        (SEEK.replace("boost", "cowl_flaps"), (), "the sheet gives no rate of the cowl_flaps lever"),
+        (SEEK.replace("limit =", 'guard = { blade_angle = "40 deg" }, limit ='), ("blade_angle",), "the stand gives no blade_angle"),
+        (SEEK.replace('"40 inHg"', '{ sheet = "limits.turbo_speed_tolerance" }').replace("manifold_pressure", "wastegate_opening").replace("0.1 inHg", "0.1"), (),
+         "the sheet does not give limits.turbo_speed_tolerance"),
+        ('{ do = "couple" },', ("boost",), "the stand takes no boost lever"),
+        ('{ do = "set", true_airspeed = "100 kt" },', ("true_airspeed",), "the stand takes no true_airspeed"),
+    ],
+)  # fmt: skip
+def test_what_the_steps_need(
+    steps: str, without: tuple[str, ...], missing: str, case_of: Cases, ground_of: Grounds
+) -> None:
+    judgements = {"v": VALUE.format(channel="engine_speed", expected='"2000 rpm"', more="")}
+    case = case_of(runs=(("one", steps, ""),), judgements=judgements)
+    planned = plan_case(case, ground_of(without=without))
+    assert planned.inapplicable is not None
+    assert planned.inapplicable.missing == missing
+
+
+def test_surroundings_matter_only_where_they_are_not_nought(case_of: Cases, ground_of: Grounds) -> None:
+    ground = ground_of(without=("pressure_altitude", "temperature_offset"))
+    assert plan_case(case_of(), ground).inapplicable is None
+    high = plan_case(case_of(altitude='"3000 ft"'), ground).inapplicable
+    assert high is not None and high.missing == "the stand takes no pressure_altitude"
+
+
+def test_a_datum_for_the_surroundings(case_of: Cases, ground_of: Grounds) -> None:
+    case = case_of(altitude='{ sheet = "link.above", plus = "-2000 ft" }')
+    assert plan_case(case, ground_of()).programs[0].start["pressure_altitude"] == 5000.0
+    text = 'above = { value = "7000 ft", source = "s", doubt = "0 ft" }'
+    bare = plan_case(case, ground_of(replaced=((text, ""),))).inapplicable
+    assert bare is not None and bare.missing == "the sheet does not give link.above"
+
+
+def test_a_judgement_may_not_apply_alone(case_of: Cases, ground_of: Grounds) -> None:
+    judgements = {
+        "seen": VALUE.format(channel="manifold_pressure", expected='"30 inHg"', more=""),
+        "unseen": VALUE.format(channel="blade_angle", expected='"20 deg"', more=""),
+        "undated": VALUE.format(channel="wastegate_opening", expected='{ sheet = "limits.turbo_speed_tolerance" }', more=""),
+        "elsewhere": VALUE.format(channel="manifold_pressure", expected='"30 inHg"', more='applies = { sheet = { "hardware.service" = ["light"] }, lost = "small ones" }'),
+    }  # fmt: skip
+    planned = plan_case(case_of(judgements=judgements), ground_of(without=("blade_angle",)))
+    assert [j.id for j in planned.judgements] == ["seen"]
+    told = {name: (why.missing, why.lost) for name, why in planned.inapplicable_judgements.items()}
+    assert told["unseen"] == ("the stand gives no blade_angle", "a question")
+    assert told["undated"] == ("the sheet does not give limits.turbo_speed_tolerance", "a question")
+    assert told["elsewhere"][1] == "small ones"
+    assert set(planned.points[0].resolved) == {"seen"}
+
+
+def test_a_case_none_of_whose_judgements_applies_is_not_flown(case_of: Cases, ground_of: Grounds) -> None:
+    planned = plan_case(case_of(), ground_of(without=("manifold_pressure",)))
+    assert planned.inapplicable is not None
+    assert planned.inapplicable.missing == "the stand gives no manifold_pressure"
+    assert planned.programs == ()
+
+
+TABLE = 'what = "state"\nrun = "one"\nchannel = "turbo_overspeed_light"\ntable = "light"'
+
+
+@pytest.mark.parametrize("key", ["blinking_above", "off_above", "on_above"])
+def test_a_light_table_needs_its_bands(key: str, case_of: Cases, ground_of: Grounds) -> None:
+    case = case_of(judgements={"t": TABLE})
+    planned = plan_case(case, ground_of())
+    assert {k: planned.points[0].resolved["t"][k].value for k in ("blinking_above", "off_above", "on_above")} == {
+        "blinking_above": 2500.0, "off_above": 9000.0, "on_above": 18250.0,
+    }  # fmt: skip
+    bare = plan_case(case, ground_of(replaced=((f"{key} = {{", f"# {key} = {{"),))).inapplicable
+    assert bare is not None and bare.missing == f"the sheet does not give light.{key}"
+
+
+def test_every_shipped_case_says_what_is_lost_when_it_does_not_apply(ground_of: Grounds) -> None:
+    nothing = ground_of(without=("throttle", "manifold_pressure", "engine_speed"), capabilities=())
+    for case in load_catalogue().cases:
+        planned = plan_case(case, nothing)
+        reasons = (
+            [planned.inapplicable] if planned.inapplicable else list(planned.inapplicable_judgements.values())
+        )
+        assert all(reason.missing and reason.lost for reason in reasons)
