@@ -49,7 +49,9 @@ def steadiness(samples: Samples, step_seconds: float, *, band: float, remaining_
     """
     if samples.size == 0 or not np.isfinite(samples).all():
         return Steadiness("missing", math.nan, math.nan)
-    ((spread, remaining),) = _spreads_and_remains(np.ascontiguousarray(samples)[None, :])
+    held = np.ascontiguousarray(samples)
+    ((spread, means),) = _spreads_and_means(held[None, :])
+    remaining = _remaining(means, _hidden(held)) if samples.size >= 3 else spread
     if spread <= band and remaining <= remaining_limit:
         return Steadiness("steady", spread, remaining)
     swings = _oscillation(samples, step_seconds)
@@ -58,53 +60,76 @@ def steadiness(samples: Samples, step_seconds: float, *, band: float, remaining_
     return Steadiness("drifting", spread, remaining)
 
 
-def unsteadiness(window: Samples, bands: Sequence[float], remaining_limits: Sequence[float]) -> list[float]:
-    """How many times over each channel of ``window``, shape (samples, channels), is beyond being steady by
-    the rule of :func:`steadiness`: steady is at most 1; infinite where a value is not finite or where nothing
-    is allowed and something moves. One pass for all channels, because it is asked often."""
+def unsteadiness(channels: Samples, bands: Sequence[float], remaining_limits: Sequence[float]) -> list[float]:
+    """How many times over each row of ``channels``, shape (channels, samples), contiguous, is beyond being steady by
+    the rule of :func:`steadiness`: steady is at most 1; infinite where a value is not finite or where nothing is
+    allowed and something moves. One pass for all channels, because it is asked often; how noisy a channel is makes a
+    difference only where it would otherwise not be steady, and is looked at only there."""
     found = []
-    seen = _spreads_and_remains(np.ascontiguousarray(window.T))
-    for (spread, remaining), band, limit in zip(seen, bands, remaining_limits, strict=True):
-        shares = (_times_over(spread, band), _times_over(remaining, limit))
+    for row, (spread, means) in enumerate(_spreads_and_means(channels)):
+        limit = remaining_limits[row]
+        remaining = _remaining(means, 0.0)
+        if not remaining <= limit:
+            remaining = _remaining(means, _hidden(channels[row]))
+        shares = (times_over(spread, bands[row]), times_over(remaining, limit))
         found.append(max(shares) if all(map(math.isfinite, shares)) else math.inf)
     return found
 
 
-def _times_over(value: float, allowed: float) -> float:
+def drift(samples: list[float], band: float, remaining_limit: float) -> float:
+    """What :func:`unsteadiness` says of one channel, without regard to noise: a quick look at a channel that was not
+    steady before. Only a value above 1 with a spread beyond ``band`` is certain; anything else gives 0."""
+    spread = max(samples) - min(samples)
+    if not spread > band:
+        return 0.0
+    third = len(samples) // 3
+    if not third or not math.isfinite(spread):
+        return math.inf
+    begin = len(samples) - 3 * third
+    cuts = range(begin, len(samples), third)
+    first, middle, last = [sum(samples[at : at + third]) / third for at in cuts]
+    remaining = _remaining((first, middle, last), 0.0)
+    return max(times_over(spread, band), times_over(remaining, remaining_limit))
+
+
+def times_over(value: float, allowed: float) -> float:
     """``value`` as a multiple of what is allowed."""
     if allowed > 0.0:
         return value / allowed
     return 0.0 if value == 0.0 else math.inf
 
 
-def _spreads_and_remains(channels: Samples) -> list[tuple[float, float]]:
-    """Spread, and distance from the mean to the end foreseen, of each row of ``channels``, shape (channels,
-    samples), contiguous. Reductions are arrays, the few numbers left after them plain floats: that is
-    fastest."""
+def _spreads_and_means(channels: Samples) -> list[tuple[float, Sequence[float]]]:
+    """Spread, and means of the thirds, of each row of ``channels``, shape (channels, samples), contiguous. Where
+    there are no three samples the means are such that all of the spread remains. Reductions are arrays, the few
+    numbers left after them plain floats: that is fastest."""
     count, size = channels.shape
-    spreads = (channels.max(axis=1) - channels.min(axis=1)).tolist()
+    spreads = (np.maximum.reduce(channels, axis=1) - np.minimum.reduce(channels, axis=1)).tolist()
     third = size // 3
     if third == 0:
-        return [(spread, spread) for spread in spreads]
+        return [(spread, (0.0, spread, spread)) for spread in spreads]
     parts = channels[:, size - 3 * third :].reshape(count, 3, third)
     means = (np.add.reduce(parts, axis=2) / third).tolist()
-    bends = channels[:, 2:] - 2.0 * channels[:, 1:-1] + channels[:, :-2]
-    squares = np.einsum("ij,ij->i", bends, bends).tolist()
-    scale = 18.0 / (6.0 * max(1, size - 2) * third)
-    return [
-        (spread, _remaining(three[0], three[1], three[2], math.sqrt(scale * square)))
-        for spread, three, square in zip(spreads, means, squares, strict=True)
-    ]
+    return list(zip(spreads, means, strict=True))
 
 
-def _remaining(first: float, middle: float, last: float, hidden: float) -> float:
+def _hidden(samples: Samples) -> float:
+    """The change between means of thirds that noise alone explains: white noise of standard deviation s gives second
+    differences of standard deviation s * sqrt(6) and differences of stretch means of s * sqrt(2 / stretch), and three
+    of the latter count as no change."""
+    third = samples.size // 3
+    bends = samples[2:] - 2.0 * samples[1:-1] + samples[:-2]
+    square = float(np.einsum("i,i->", bends, bends))
+    return math.sqrt(18.0 * square / (6.0 * max(1, samples.size - 2) * third)) if third else 0.0
+
+
+def _remaining(means: Sequence[float], hidden: float) -> float:
     """Distance from a window's mean to where the channel will come to rest, from the means of its thirds.
 
     Means over equal stretches of an exponential are a geometric series; what is left of it after the last
-    stretch follows from two differences. Changes of less than ``hidden`` are noise: white noise of standard
-    deviation s gives second differences of standard deviation s * sqrt(6) and differences of stretch means of
-    s * sqrt(2 / stretch), and three of the latter count as no change.
+    stretch follows from two differences. Changes of no more than ``hidden`` are noise.
     """
+    first, middle, last = means
     hidden += 1e-7 * abs(last)
     early, late = middle - first, last - middle
     if abs(late) <= hidden and abs(early) <= hidden:

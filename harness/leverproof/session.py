@@ -66,12 +66,14 @@ class _Inputs:
 
 @dataclass(frozen=True, slots=True)
 class SeededDefect:
-    """A defect that can be built into the embedded engine, and the cases expected to fail then."""
+    """A defect that can be built into the embedded engine, the cases expected to fail then, and those it
+    brings within doubt of failing."""
 
     name: str
     size: str
     reason: str
     fires: tuple[str, ...]
+    may_fire: tuple[str, ...]
     variants: tuple[str, ...]
 
 
@@ -117,6 +119,7 @@ def known_defects(sheet_id: str = DEFAULT_SHEET) -> list[SeededDefect]:
             str(entry["size"]),
             str(entry["reason"]),
             tuple(entry["fires"]),
+            tuple(entry.get("may_fire", ())),
             tuple(entry.get("variants", (sheet_id,))),
         )
         for name, entry in found.items()
@@ -294,18 +297,14 @@ def _ground(request: RunRequest, inputs: _Inputs, mounted: MountedStand) -> Grou
     )
 
 
-def _planned(
-    cases: Sequence[ReferenceCase], ground: Ground, record: RecordWriter
-) -> tuple[list[PlannedCase], int]:
+def _planned(cases: Sequence[ReferenceCase], ground: Ground, record: RecordWriter) -> tuple[list[PlannedCase], int]:
     """The cases planned, and how many could not be: what only the sheet shows to be impossible costs one case."""
     planned: list[PlannedCase] = []
     for case in cases:
         try:
             planned.append(plan_case(case, ground))
         except InputError as problem:
-            _problem(
-                record, InputError(problem.message, problem.where or case.path, problem.hint, problem.code)
-            )
+            _problem(record, InputError(problem.message, problem.where or case.path, problem.hint, problem.code))
     return planned, len(cases) - len(planned)
 
 

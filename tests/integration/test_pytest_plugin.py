@@ -206,6 +206,18 @@ def test_nothing_judged_is_exit_five(project: Path) -> None:
     assert "hardware.overspeed_protection = governor" in outcome.text
 
 
+def test_what_never_counts_as_passed_is_skipped(project: Path) -> None:
+    """The shipped sheet says that its split-lever advantage was obtained from the embedded engine itself."""
+    outcome = Outcome(project, "-rs", "--leverproof-case=split-lever-size", "--leverproof-out=kept")
+    findings = read_record(project / "kept").findings
+    own = [f for f in findings if f.self_referential and f.verdict in ("pass", "conditional pass")]
+    assert own, findings
+    assert {outcome.child(f.judgement) for f in own} == {Skipped}
+    assert "never counts among the passed" in outcome.text
+    advisory = [f for f in findings if f.weight == "advisory"]
+    assert all(outcome.child(f.judgement) in (None, Skipped) for f in advisory)
+
+
 def test_keywords_select_and_only_those_cases_are_conducted(project: Path) -> None:
     outcome = Outcome(project, f"--leverproof-stand={SECOND}", "-k", "idle-speed", "--leverproof-out=kept")
     assert outcome.code == 0, outcome.text

@@ -9,7 +9,6 @@ from pathlib import Path, PurePosixPath
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
 TEXT = {".py", ".toml", ".json", ".md", ".typed", ".c", ".h", ".mjs", ".txt"}
 
 
@@ -30,9 +29,9 @@ def test_top_level_names_are_exactly_two(wheel: Path) -> None:
     assert {top for top in tops if not top.endswith(".dist-info")} == {"leverproof", "leverproof_adapters"}
 
 
-def test_reference_data_is_package_data(wheel: Path) -> None:
-    source = ROOT / "reference_cases"
-    expected = {f"leverproof/reference_cases/{p.relative_to(source).as_posix()}" for p in source.rglob("*.*")}
+def test_reference_data_is_package_data(wheel: Path, source: Path) -> None:
+    data = source / "reference_cases"
+    expected = {f"leverproof/reference_cases/{p.relative_to(data).as_posix()}" for p in data.rglob("*.*")}
     held = {name for name in names(wheel) if name.startswith("leverproof/reference_cases/")}
     assert len(expected) > 30
     assert held == expected

@@ -58,9 +58,10 @@ def spoil(tables: dict[str, Any], choose: random.Random) -> str:
     tables = copy.deepcopy(tables)
     path = choose.choice(places(tables))
     parent: Any = tables
-    for key in path[:-1]:
-        parent = parent[key]
-    key, kind = path[-1], choose.choice(("drop", "rename", "replace", "double", "misspell", "cut"))
+    for part in path[:-1]:
+        parent = parent[part]
+    key: Any = path[-1]
+    kind = choose.choice(("drop", "rename", "replace", "double", "misspell", "cut"))
     if kind == "drop":
         del parent[key]
     elif kind == "rename" and isinstance(parent, dict):

@@ -18,18 +18,19 @@ from leverproof.stand.stand_file import parse_stand_file
 
 from .sessions import REPOSITORY, Outcome, embedded_stand, session
 
-SHEETS = ("corrie-18-early", "corrie-18-late")
 EXAMPLES = REPOSITORY / "adapters" / "examples"
 
 
 @cache
 def defects() -> dict[str, tuple[str, frozenset[str]]]:
     """Each defect with the first set it can be built into and the cases named beforehand."""
-    found: dict[str, tuple[str, frozenset[str]]] = {}
-    for sheet in SHEETS:
-        for defect in known_defects(sheet):
-            found.setdefault(defect.name, (sheet, frozenset(defect.fires)))
-    return found
+    return {d.name: (d.variants[0], frozenset(d.fires)) for d in known_defects()}
+
+
+@cache
+def borderline() -> dict[str, frozenset[str]]:
+    """The cases that a defect brings within doubt of their limit, named beforehand too."""
+    return {d.name: frozenset(d.may_fire) for d in known_defects()}
 
 
 @cache
@@ -49,14 +50,13 @@ def test_defect_is_caught_by_the_cases_named_beforehand(name: str) -> None:
     _, expected = defects()[name]
     assert expected, "a defect names the cases expected to fire"
     assert outcome.code == 1
-    assert outcome.fired == expected, "\n".join(outcome.failures())
+    assert expected <= outcome.fired <= expected | borderline()[name], "\n".join(outcome.failures())
 
 
 def test_there_are_enough_defects_in_two_sizes() -> None:
     sizes = defaultdict(set)
-    for sheet in SHEETS:
-        for defect in known_defects(sheet):
-            sizes[defect.size].add(defect.name)
+    for defect in known_defects():
+        sizes[defect.size].add(defect.name)
     assert len(sizes["large"]) + len(sizes["small"]) >= 15
     assert len(sizes["small"]) >= 5
     assert len({case for _, fires in defects().values() for case in fires}) >= 10
@@ -84,7 +84,7 @@ def test_eighteen_cases_pull_their_weight() -> None:
 
 @pytest.mark.parametrize("part", ["shaft", "gas_path", "cylinder"])
 def test_a_constant_in_place_of_a_part_is_noticed(tmp_path: Path, part: str) -> None:
-    stand = embedded_stand(tmp_path, SHEETS[0], f'constant = "{part}"')
+    stand = embedded_stand(tmp_path, "corrie-18-early", f'constant = "{part}"')
     outcome = session(tmp_path / "record", stand=stand)
     assert outcome.code == 1
     assert outcome.fired

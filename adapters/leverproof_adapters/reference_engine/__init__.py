@@ -46,7 +46,13 @@ def known_defects(stand: StandFile) -> dict[str, dict[str, Any]]:
     """The seeded defects by name, in the form of a stand file's ``[defects]``; ``variants`` names the parameter sets
     a defect can be built into, whichever of them ``stand`` asks for."""
     return {
-        name: {"size": d.size, "reason": d.reason, "fires": list(d.fires), "variants": list(d.applies_to)}
+        name: {
+            "size": d.size,
+            "reason": d.reason,
+            "fires": list(d.fires),
+            "may_fire": list(d.may_fire),
+            "variants": list(d.applies_to),
+        }
         for name, d in DEFECTS.items()
     }
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from leverproof.errors import InputError, nearest
 from leverproof_adapters.reference_engine import defect_parts as wrong
 from leverproof_adapters.reference_engine.components import Build
+from leverproof_adapters.reference_engine.expected_findings import BORDERLINE, SURE
 from leverproof_adapters.reference_engine.parameters import SETS, scaled
 
 Change = Callable[[Build], Build]
@@ -20,7 +21,7 @@ EARLY, LATE, BOTH = ("corrie-18-early",), ("corrie-18-late",), tuple(SETS)
 @dataclass(frozen=True, slots=True)
 class Defect:
     """A defect: ``size`` is ``large`` or ``small``, ``reason`` what would have gone wrong in a real model, ``fires``
-    the ids of required cases expected to fail, ``applies_to`` the parameter sets it can be built into."""
+    the ids of required cases expected to fail, ``may_fire`` those it brings within doubt of their limit, ``applies_to`` the parameter sets it can be built into."""
 
     name: str
     size: str
@@ -28,6 +29,7 @@ class Defect:
     change: Change
     applies_to: tuple[str, ...] = BOTH
     fires: tuple[str, ...] = ()
+    may_fire: tuple[str, ...] = ()
 
 
 def _factors(**factors: float) -> Change:
@@ -155,9 +157,7 @@ _ALL = (
         "The propeller governor lets rpm sag with load.",
         _parts(governor=wrong.drooping_governor),
     ),
-    Defect(
-        "fixed-pitch", "large", "The propeller is not governed at all.", _parts(governor=wrong.fixed_blades)
-    ),
+    Defect("fixed-pitch", "large", "The propeller is not governed at all.", _parts(governor=wrong.fixed_blades)),
     Defect(
         "governor-hunts",
         "large",
@@ -277,7 +277,9 @@ _ALL = (
     ),
 )
 
-DEFECTS: dict[str, Defect] = {d.name: d for d in _ALL}
+DEFECTS: dict[str, Defect] = {
+    d.name: replace(d, fires=SURE.get(d.name, ()), may_fire=BORDERLINE.get(d.name, ())) for d in _ALL
+}
 
 
 def with_defect(build: Build, name: str) -> Build:
@@ -286,7 +288,5 @@ def with_defect(build: Build, name: str) -> Build:
     if defect is None:
         raise InputError(f"unknown defect {name!r}", "defect", nearest(name, DEFECTS), "defect")
     if build.parameters.variant not in defect.applies_to:
-        raise InputError(
-            f"defect {name!r} cannot be built into {build.parameters.variant}", "defect", code="defect"
-        )
+        raise InputError(f"defect {name!r} cannot be built into {build.parameters.variant}", "defect", code="defect")
     return defect.change(build)

@@ -34,18 +34,17 @@ class Catalogue:
     def select(self, patterns: Sequence[str], subjects: Sequence[str]) -> tuple[ReferenceCase, ...]:
         """The cases whose id fits a pattern and whose subject is named; all when nothing is asked.
 
-        Raises :class:`UsageError` for a pattern or subject that fits nothing, with the nearest word."""
+        Raises :class:`UsageError` for a pattern or subject that fits nothing, with the nearest word, and what is
+        wrong with its file for a case that could not be read."""
         for pattern in patterns:
             if not fnmatch.filter([c.id for c in self.cases], pattern):
-                broken = [
-                    p for p in self.problems if f"/{pattern}.toml" in p.where or p.where.startswith(pattern)
-                ]
+                broken = [p for p in self.problems if f"/{pattern}.toml" in p.where]
+                if broken:
+                    raise broken[0]
                 raise UsageError(
                     f"no case fits {pattern!r}",
                     "--case",
-                    "its file is invalid, see above"
-                    if broken
-                    else nearest(pattern, [c.id for c in self.cases]),
+                    nearest(pattern, [c.id for c in self.cases]),
                     "case",
                 )
         for subject in subjects:

@@ -25,14 +25,7 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
     case's sweep variable, "" without one."""
     what = entry["what"]
     symbol = _unit(entry, where, swept)
-    value_keys = ("expected", "at_most", "at_least", "least_step")
-    values: dict[str, Value | None] = {
-        key: parse_value(entry[key], f"{where}.{key}", symbol) if key in entry and what != "state" else None
-        for key in value_keys
-    }
-    if what == "state" and "expected" in entry:
-        state_index(entry["channel"], entry["expected"], f"{where}.expected")
-        values["expected"] = Value(word=entry["expected"])
+    values = _values(entry, where, symbol)
     less = entry.get("less", ())
     return Judgement(
         id=entry["id"],
@@ -86,6 +79,20 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
         endings=_endings(entry.get("endings", ()), f"{where}.endings"),
         worth=_worth(entry.get("worth"), f"{where}.worth"),
     )
+
+
+def _values(entry: Mapping[str, Any], where: str, symbol: str) -> dict[str, Value | None]:
+    """What is compared with, by key; the word of a state judgement is one of its channel's."""
+    state = entry["what"] == "state"
+    keys = ("expected", "at_most", "at_least", "least_step")
+    values: dict[str, Value | None] = {
+        key: parse_value(entry[key], f"{where}.{key}", symbol) if key in entry and not state else None
+        for key in keys
+    }
+    if state and "expected" in entry:
+        state_index(entry["channel"], entry["expected"], f"{where}.expected")
+        values["expected"] = Value(word=entry["expected"])
+    return values
 
 
 def _endings(words: Any, where: str) -> tuple[str, ...]:

@@ -38,20 +38,20 @@ def run(options: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory(prefix="leverproof-") as folder:
         for name, defect in known.items():
             if not options.defect or name in options.defect:
-                code, fired = _one(options, name, Path(folder) / name)
+                code, fired = _one(options, name, defect.variants[0], Path(folder) / name)
                 runs.append(DefectRun(name, defect.size, frozenset(defect.fires), fired, code))
     say(render(runs, width=width()))
     return 0
 
 
-def _one(options: argparse.Namespace, defect: str, out: Path) -> tuple[int, frozenset[str]]:
+def _one(options: argparse.Namespace, defect: str, sheet: str, out: Path) -> tuple[int, frozenset[str]]:
     from leverproof.record.reader import read_record
     from leverproof.report.kill_matrix import fired_cases
     from leverproof.session import RunRequest, run_session
 
     request = RunRequest(
         stand=None,
-        sheet=None,
+        sheet=sheet,
         cases=(),
         case_folders=(),
         subjects=(),

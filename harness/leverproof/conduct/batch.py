@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leverproof.channels import CHANNELS
-from leverproof.conduct.blocks import discrete_columns, levelled, ramp, shares
+from leverproof.conduct.blocks import discrete_columns, levelled, ramp
 from leverproof.conduct.hand import Steps, held
 from leverproof.conduct.model import Block, ConductedRun, Program
 from leverproof.conduct.pilot import Cut, PilotResult, pilot
@@ -47,7 +47,7 @@ class Batch:
         self._most_rows = most_rows
         self._discrete = discrete_columns(inputs)
         self._pilots: list[Steps[PilotResult]] = [pilot(p, inputs, outputs) for p in programs]
-        self._blocks: list[list[Block]] = [[] for _ in programs]
+        self._blocks: list[Block | None] = [None for _ in programs]
         self._begin = np.zeros(lanes, np.int64)
         self._until = np.zeros(lanes, np.int64)
         self._start = np.zeros((lanes, len(inputs)))
@@ -55,7 +55,7 @@ class Batch:
         self._moving = np.zeros(lanes, np.bool_)
         self._active = np.arange(lanes)
         self._names = self._active.tolist()
-        self._tape = Tape(np.empty((lanes, len(outputs)), np.float32))
+        self._tape = Tape(np.empty((lanes, len(outputs)), np.float32), len(inputs))
         self._finished: list[ConductedRun] = []
 
     def unfinished(self) -> list[Program]:
@@ -119,13 +119,13 @@ class Batch:
         given = self._expand(count)
         reply = self._session.advance(names, given)
         seen = self._shaped(reply, (count, lanes.size, len(self._outputs)))
-        finite = self._tape.put(lanes, self.row, seen)
+        finite = self._tape.put(lanes, self.row, given, seen)
         before, self.row = self.row, self.row + count
         flown = count * lanes.size
         if not finite:
             self._cut_all_not_finite(before)
         for lane in lanes[until == self.row].tolist():
-            if self._blocks[lane]:
+            if self._blocks[lane] is not None:
                 self._resume(lane, self._tape.outputs(lane, int(self._begin[lane]), self.row))
         return flown
 
@@ -145,6 +145,16 @@ class Batch:
                 rows[:, places, column] = ramp(start[:, column], change[:, column], share)
         return rows
 
+    def _inputs_now(self, lane: int) -> NDArray[np.float64]:
+        """Inputs of the next row of one lane; after its last block they stay."""
+        block = self._blocks[lane]
+        assert block is not None
+        if self.row >= self._until[lane]:
+            return block.end
+        share = (self.row - self._begin[lane] + 0.5) / block.rows
+        start = levelled(block, self._discrete)
+        return ramp(start, block.end - start, share)
+
     def _resume(self, lane: int, reply: NDArray[np.float32] | None) -> None:
         """Hand a pilot the rows of its block and take the next one; the first time there are none to hand."""
         steps = self._pilots[lane]
@@ -153,7 +163,7 @@ class Batch:
         except StopIteration as done:
             self._finish(lane, done.value, self.row)
             return
-        self._blocks[lane].append(block)
+        self._blocks[lane] = block
         self._begin[lane] = self.row
         self._until[lane] = self.row + block.rows
         self._start[lane] = block.start
@@ -191,33 +201,20 @@ class Batch:
         """Take a lane out and keep its history."""
         program = self.programs[lane]
         columns = self._inputs + self._outputs
-        if self._blocks[lane]:
-            data = np.empty((row + 1, len(columns)), np.float32)
-            self._copy_inputs(self._blocks[lane], data[:, : len(self._inputs)])
-            self._tape.copy_outputs(lane, data[:, len(self._inputs) :])
-        else:
+        block = self._blocks[lane]
+        if block is None:
             data = np.empty((0, len(columns)), np.float32)
+        else:
+            data = np.empty((row + 1, len(columns)), np.float32)
+            self._tape.copy(lane, data)
+            if row == self.row:
+                data[row, : len(self._inputs)] = self._inputs_now(lane)
         history = History(
             program.grid, columns, data, result.marks, result.readings, result.ending, result.trouble
         )
-        self._blocks[lane] = []
+        self._blocks[lane] = None
         self._names.remove(lane)
         self._finished.append(ConductedRun(program, history))
-
-    def _copy_inputs(self, blocks: Sequence[Block], data: NDArray[np.float32]) -> None:
-        """Fill ``data``, shape (rows + 1, inputs), with what the blocks sent; after the last the inputs
-        stay."""
-        row, whole = 0, data.shape[0]
-        for block in blocks:
-            end = min(row + block.rows, whole)
-            data[row:end] = block.end
-            if block.start is not block.end:
-                for column in np.flatnonzero((block.start != block.end) & ~self._discrete).tolist():
-                    begin = block.start[column]
-                    share = shares(block.rows)[: end - row]
-                    data[row:end, column] = ramp(begin, block.end[column] - begin, share)
-            row = end
-        data[row:] = blocks[-1].end
 
 
 def estimated_seconds(program: Program) -> float:

@@ -1,5 +1,7 @@
 """A case that uses most of what a case can say, and a way to spoil it."""
 
+# ruff: noqa: E501 - inline tables of TOML stay on one line
+
 from collections.abc import Callable
 
 import pytest

@@ -1,5 +1,7 @@
 """Every kind of fault a person can write into a case is refused, with file, line, key and advice."""
 
+# ruff: noqa: E501 - inline tables of TOML stay on one line
+
 import re
 from collections.abc import Callable
 

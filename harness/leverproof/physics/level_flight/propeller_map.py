@@ -19,7 +19,7 @@ import numpy as np
 from leverproof.errors import LeverproofError
 from leverproof.physics.relations.gas import Values
 
-_STEPS = 16
+_STEPS = 9
 _RESIDUAL = 1e-12
 
 

@@ -34,7 +34,7 @@ REASONS = (
     "",
     "power and engine speed must be finite and above zero",
     "the air limits leave no speed: the blade tips are too fast, or the aeroplane too heavy",
-    "the power does not carry the aeroplane in level flight at any speed",
+    f"the power does not carry the aeroplane in level flight at any lift coefficient up to {LIFT_LIMIT:g}",
     f"faster than the drag polar holds (Mach {MACH_LIMIT:g})",
     f"the blade tips pass Mach {TIP_MACH_LIMIT:g}",
 )
@@ -42,7 +42,7 @@ REASONS = (
 _INPUT, _NO_RANGE, _POWER, _MACH, _TIP = range(1, 6)
 
 _SCAN = np.linspace(0.0, 1.0, 33)
-_GOLDEN_STEPS, _HALVINGS = 48, 60
+_GOLDEN_STEPS, _HALVINGS = 30, 52
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 _RESIDUAL = 1e-9
 _STEP = 1e-5
@@ -142,7 +142,7 @@ def _range(
 def _best_speed(excess: Excess, low: Floats, high: Floats) -> Floats:
     """The speed of most excess power."""
     scan = low + (high - low) * _SCAN.reshape(-1, *(1,) * low.ndim)
-    index = np.argmax(np.stack([excess(speed) for speed in scan]), axis=0)
+    index = np.argmax(excess(scan), axis=0)
     width = (high - low) / (_SCAN.size - 1)
     a, b = low + width * np.maximum(index - 1, 0), low + width * np.minimum(index + 1, _SCAN.size - 1)
     for _ in range(_GOLDEN_STEPS):

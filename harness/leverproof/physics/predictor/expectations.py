@@ -14,7 +14,7 @@ from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.design import Sampled, Sheet
 from leverproof.physics.predictor.engine import Air, Demand, Numbers, air_at, fuel_air_ratio
 from leverproof.physics.predictor.heights import height_where_full_throttle
-from leverproof.physics.predictor.points import OK, REASONS, Policy
+from leverproof.physics.predictor.points import OK, REASONS, Policy, boost_lever
 from leverproof.physics.predictor.power import split
 from leverproof.physics.predictor.settings import (
     Setting,
@@ -25,6 +25,7 @@ from leverproof.physics.predictor.settings import (
 from leverproof.quantities import convert
 
 RATINGS = ("takeoff", "maximum_continuous", "climb")
+RATING_WORDS = {"takeoff": "take-off", "maximum_continuous": "maximum continuous", "climb": "climb"}
 GEARS = ("low_gear", "high_gear")
 SAMPLES, SEED, AIRSPEED = 2000, 1, 150.0
 """Defaults: samples, seed, true airspeed in kt for everything but the powers at sea level."""
@@ -239,7 +240,7 @@ def _heights(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -
         if engine.arrangement != "turbo_normalised":
             words = "boost lever back, waste gate wide open" if engine.has_turbo else ""
             gate = Policy("gate", engine.gate_area if engine.has_turbo else 0.0)
-            out.add(f"full_throttle_height.{name}{tail}", f"full-throttle height, {name} rating", "ft",
+            out.add(f"full_throttle_height.{name}{tail}", f"full-throttle height, {RATING_WORDS[name]}", "ft",
                     find(gate), words=words)  # fmt: skip
         if engine.has_turbo:
             shut, limit = find(Policy("gate", 0.0)), engine.turbo_limit * engine.turbo_radius
@@ -247,7 +248,7 @@ def _heights(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -
             first = np.isfinite(held) & ~(shut < held)
             weight = float(sampled.weight[first].sum())
             causes = {"turbo speed limit": weight, "waste gate shut": 1.0 - weight}
-            out.add(f"critical_altitude.{name}{tail}", f"critical altitude, {name} rating", "ft",
+            out.add(f"critical_altitude.{name}{tail}", f"critical altitude, {RATING_WORDS[name]}", "ft",
                     np.fmin(shut, held), causes=causes,
                     words="set by " + max(causes, key=lambda k: causes[k]))  # fmt: skip
 
@@ -265,7 +266,7 @@ def _rated_power(out: _Collector, sheet: Sheet, name: str, conditions: Condition
         height, still = max(own.median - 1.0, 0.0), conditions
         where = f"at {height:.0f} ft, {conditions.airspeed:g} kt"
     found = throttle_first_or_limit(engine, air_of(out.sampled, still, height), demand, work=work)
-    out.add(f"power.{name}", f"brake power, {name} rating", "hp", found.power.brake / _HP, words=where)
+    out.add(f"power.{name}", f"brake power, {RATING_WORDS[name]}", "hp", found.power.brake / _HP, words=where)
 
 
 def _at_altitudes(out: _Collector, sheet: Sheet, at: Array, conditions: Conditions) -> None:
@@ -275,19 +276,19 @@ def _at_altitudes(out: _Collector, sheet: Sheet, at: Array, conditions: Conditio
         return
     first = power_available(sheet, out.sampled, at, conditions=conditions)
     for i, altitude in enumerate(at[0]):
-        _levers(out, first, i, float(altitude))
+        _levers(out, first, i, float(altitude), conditions)
     if out.sampled.engine.has_turbo and out.sampled.engine.boost_acts_on != "none":
         _advantage(out, first, demand, at, conditions)
 
 
-def _levers(out: _Collector, first: Setting, i: int, altitude: float) -> None:
+def _levers(out: _Collector, first: Setting, i: int, altitude: float, conditions: Conditions) -> None:
     engine, points, state = out.sampled.engine, first.points, first.points.state
 
     def add(name: str, meaning: str, unit: str, values: Array, words: str = "") -> None:
         out.add(name, meaning, unit, np.broadcast_to(values, points.reason.shape)[:, [i]], altitude=altitude,
                 words=words, causes=out.shares(points.reason[:, [i]]))  # fmt: skip
 
-    add("brake_power", "brake power, take-off rating or what is left of it", "hp", first.power.brake / _HP)
+    add("brake_power", "brake power, or what is left of it", "hp", first.power.brake / _HP)
     add("manifold_pressure", "manifold pressure held", "inHg", first.manifold_pressure / _INHG)
     add("throttle_opening", "throttle area over full area", "1", points.throttle_area / engine.throttle_area)
     add("carburettor_air_temperature", "carburettor air temperature", "degC", state.deck_temperature - 273.15)
@@ -298,6 +299,18 @@ def _levers(out: _Collector, first: Setting, i: int, altitude: float) -> None:
     add("wastegate_opening", "waste gate opening needed", "1", points.gate_area / engine.gate_area)
     add("deck_pressure", "carburettor deck pressure needed", "inHg", state.deck_pressure / _INHG)
     add("exhaust_back_pressure", "exhaust back pressure", "inHg", state.back_pressure / _INHG)
+    if engine.boost_acts_on not in ("", "none"):
+        lever = boost_lever(engine, state, air_of(out.sampled, conditions, altitude))
+        add("boost_travel", "boost lever travel needed", "1", lever, law_words(out.sampled))
+
+
+def law_words(sampled: Sampled) -> str:
+    """Whether the sheet gives the law of the boost lever."""
+    needed = {"gate": ("gate_exponent",), "speed": ("speed_exponent", "full_speed"), "deck": ("full_deck",)}
+    lacking = [
+        key for key in needed.get(sampled.engine.boost_acts_on, ()) if f"lever_law.{key}" not in sampled.notes.used
+    ]
+    return "lever law unknown: assumed " + " and ".join(lacking) if lacking else "lever law of the sheet"
 
 
 def _advantage(out: _Collector, first: Setting, demand: Demand, at: Array, conditions: Conditions) -> None:
@@ -318,11 +331,11 @@ def _advantage(out: _Collector, first: Setting, demand: Demand, at: Array, condi
             out.add(name, meaning, unit, np.where(column, values[:, [i]], np.nan), altitude=altitude, words=words,
                     causes=out.shares(together.points.reason[:, [i]]))  # fmt: skip
 
-        add("split_lever_advantage", "throttle first over levers together, equal pressure", "hp", parts.whole / _HP)
+        add("split_lever_advantage", "split-lever advantage, equal pressure", "hp", parts.whole / _HP)
         for name in ("charge_temperature", "filling", "pumping", "derate"):
             add(f"split_lever_advantage.{name}", f"of which {_PARTS[name]}", "hp", getattr(parts, name) / _HP)
         add("split_lever_advantage.deck", "extra deck pressure, levers together", "inHg", extra)
-        add("split_lever_advantage.procedure", "throttle first over levers together, stopped at the turbo limit",
+        add("split_lever_advantage.procedure", "split-lever advantage, stopping at limits",
             "hp", behind / _HP)  # fmt: skip
 
 

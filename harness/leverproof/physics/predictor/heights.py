@@ -1,7 +1,7 @@
 """Points whose throttle area is given, and heights at which the throttle, the gate or the turbo runs out.
 
 The outer unknown (manifold pressure or pressure altitude) is bracketed around the inner root in back pressure:
-at either, the flow a full throttle would pass falls below the flow the engine draws at exactly one place.
+at the root the flow a full throttle would pass falls below the flow the engine draws.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from leverproof.physics.predictor.points import Policy, residual_of
 
 LOWEST_HEIGHT, HIGHEST_HEIGHT = -12_000.0, 60_000.0
 """ft: where heights are looked for; below sea level means only that the thing happens before take-off."""
-FEET_TOLERANCE = 1e-7
+STRETCH = 6_000.0
+"""ft: a change of sign and back within one stretch can be missed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,11 @@ def spare_flow(engine: Engine, air: Air, demand: Demand, policy: Policy, *, area
 def height_where_full_throttle(
     engine: Engine, air_of: Callable[[Array], Air], demand: Demand, policy: Policy
 ) -> Roots:
-    """Pressure altitude in ft where the wide-open throttle just passes the flow, shape (samples, 1)."""
+    """Lowest pressure altitude in ft where the wide-open throttle just passes the flow, shape (samples, 1).
+
+    A shut gate can be met, left and met again on the way up, so the bracket of each sample is the first stretch of
+    :data:`STRETCH` ft in which the spare flow changes sign.
+    """
 
     def short(height: Array) -> Array:
         with np.errstate(invalid="ignore"):
@@ -55,6 +60,14 @@ def height_where_full_throttle(
 
     shape = np.broadcast_shapes(engine.displacement.shape, np.shape(policy.value))
     low, high = np.full(shape, LOWEST_HEIGHT), np.full(shape, HIGHEST_HEIGHT)
+    waiting = np.ones(shape, dtype=np.bool_)
+    for step in np.arange(LOWEST_HEIGHT + STRETCH, HIGHEST_HEIGHT, STRETCH):
+        found = short(np.full(shape, step)) >= 0.0
+        high = np.where(waiting & found, step, high)
+        waiting &= ~found
+        low = np.where(waiting, step, low)
+        if not np.any(waiting):
+            break
     return solve(short, low, high, tolerance=1e-9, stretches=0)
 
 

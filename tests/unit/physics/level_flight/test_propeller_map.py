@@ -49,9 +49,7 @@ def test_swirl_carries_the_shafts_angular_momentum() -> None:
 def test_the_power_goes_somewhere_and_the_momentum_bound_holds(
     advance: float, power: float, solidity: float, drag: float, factor: float
 ) -> None:
-    thrust = thrust_coefficient(
-        advance, power, solidity=solidity, section_drag=drag, induced_factor=factor
-    )
+    thrust = thrust_coefficient(advance, power, solidity=solidity, section_drag=drag, induced_factor=factor)
     added = added_speed(advance, thrust)
     spent = profile_power(advance, solidity=solidity, section_drag=drag) + swirl_power(advance, power)
     if thrust == 0.0:

@@ -1,0 +1,228 @@
+"""What a cold steady operating point costs: arrays at once, scipy's brentq on the same reduction, scipy's root on all
+equations; and a whole prediction's worth of points.
+
+Run it as a script: ``python tests/benchmarks/bench_predictor.py [--points 20000] [--few 200] [--repeats 3]``. The
+scalar sides use plain ``math``, not arrays, so that they are as fast as Python makes them; all three solve the same
+two-stage engine, throttle wide open at take-off pressure, from a cold guess, to 1e-9, and must agree.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from statistics import median
+
+import numpy as np
+from scipy.optimize import brentq, root
+from tabulate import tabulate
+
+from leverproof.physics.predictor.calibrate import sampled_engine
+from leverproof.physics.predictor.engine import Air
+from leverproof.physics.predictor.expectations import Conditions, air_of, power_available, rating
+from leverproof.physics.predictor.gas_path import TIP_SPEED_KNEE, fixed
+from leverproof.physics.predictor.lanes import air_lanes, demand_lanes, engine_lanes
+from leverproof.physics.predictor.points import Policy, solve_points
+from leverproof.physics.predictor.settings import levers_together
+from leverproof.physics.relations.gas import AIR_HEAT, EXHAUST_EXPONENT, EXHAUST_GAS_CONSTANT, EXHAUST_HEAT
+from leverproof.sheet.loader import load_sheet
+
+K = 1.33
+GAS = 8314.32 / 28.9644
+
+
+@dataclass(frozen=True, slots=True)
+class Scalar:
+    """One point's constants as plain floats, SI."""
+
+    pa: float
+    p0: float
+    t0: float
+    pm: float
+    te: float
+    nozzle: float
+    throttle: float
+    equal: float
+    base: float
+    heating: float
+    cooling: float
+    turbine: float
+    efficiency: float
+    work: float
+    penalty: float
+    scavenge: float
+    r: float
+    k_in: float
+    k_cool: float
+    head: float
+    evaporation: float
+
+
+def _psi(ratio: float, k: float) -> float:
+    critical = (2.0 / (k + 1.0)) ** (k / (k - 1.0))
+    ratio = min(max(ratio, critical), 1.0)
+    x = ratio ** (1.0 / k)
+    return math.sqrt(2.0 * k / (k - 1.0) * x * max(x - ratio, 0.0))
+
+
+def _filling(s: Scalar, pe: float) -> float:
+    ideal = s.r / (s.r - 1.0) - (pe / s.pm + 0.4) / (1.4 * (s.r - 1.0))
+    return 1.0 + s.scavenge * (ideal - 1.0)
+
+
+def _turbine(s: Scalar, pe: float) -> float:
+    flow = s.nozzle * pe / math.sqrt(EXHAUST_GAS_CONSTANT * s.te) * _psi(s.pa / pe, K)
+    return flow * EXHAUST_HEAT * s.te * (1.0 - (s.pa / pe) ** EXHAUST_EXPONENT) * s.turbine
+
+
+def _ratio(s: Scalar, rise: float) -> float:
+    tip = math.sqrt(AIR_HEAT * max(rise, 0.0) / s.work) * math.sqrt(288.15 / s.t0)
+    return (1.0 + s.efficiency / (1.0 + s.penalty * max(tip / TIP_SPEED_KNEE - 1.0, 0.0)) * rise / s.t0) ** 3.5
+
+
+def _throttled(s: Scalar, deck: float, temperature: float, throat: float) -> float:
+    sign = 1.0 if deck >= throat else -1.0
+    high, low = max(deck, throat), min(deck, throat)
+    return sign * s.throttle * high / math.sqrt(GAS * temperature) * _psi(low / high, 1.4)
+
+
+def reduced(s: Scalar) -> Callable[[float], float]:
+    """The one residual, in back pressure."""
+
+    def residual(pe: float) -> float:
+        power = _turbine(s, pe)
+        asked = (s.equal * _filling(s, pe) - (1.0 - s.heating) * (1.0 - s.cooling) * power / AIR_HEAT) / s.base
+        flow = max(asked, 0.02 * s.equal / s.base)
+        rise = power / (flow * AIR_HEAT)
+        p1 = s.p0 - s.k_in * flow**2 * s.t0 / s.p0
+        p2 = p1 * _ratio(s, rise)
+        deck = p2 - s.k_cool * flow**2 * (s.t0 + rise) / p2
+        t = s.t0 + (1.0 - s.cooling) * rise
+        throat = s.pm / (1.0 + s.head / (t - s.evaporation)) ** 3.5
+        return _throttled(s, deck, t, throat) / flow - 1.0
+
+    return residual
+
+
+def full(s: Scalar, scale: list[float]) -> Callable[[np.ndarray], list[float]]:
+    """All eight equations; unknowns back pressure, flow, rise, inlet, delivery, deck pressure, deck temperature,
+    throat pressure, over ``scale``."""
+
+    def residuals(u: np.ndarray) -> list[float]:
+        pe, flow, rise, p1, p2, deck, t, throat = (max(float(a), 1e-3) * b for a, b in zip(u, scale, strict=True))
+        pe = max(pe, s.pa)
+        charge = s.base + (1.0 - s.heating) * (t - s.t0)
+        return [
+            s.equal * _filling(s, pe) / charge / flow - 1.0,
+            _turbine(s, pe) / (flow * AIR_HEAT * rise) - 1.0,
+            (s.p0 - s.k_in * flow**2 * s.t0 / s.p0) / p1 - 1.0,
+            p1 * _ratio(s, rise) / p2 - 1.0,
+            (p2 - s.k_cool * flow**2 * (s.t0 + rise) / p2) / deck - 1.0,
+            (s.t0 + (1.0 - s.cooling) * rise) / t - 1.0,
+            s.pm / (1.0 + s.head / max(t - s.evaporation, 1.0)) ** 3.5 / throat - 1.0,
+            _throttled(s, deck, t, throat) / flow - 1.0,
+        ]
+
+    return residuals
+
+
+def _points(count: int):  # type: ignore[no-untyped-def]
+    sheet = load_sheet("corrie-18-early")
+    sampled = sampled_engine(sheet, samples=count, seed=11)
+    heights = np.random.default_rng(4).uniform(10_000.0, 17_000.0, (count, 1))
+    mask = np.ones((count, 1), dtype=np.bool_)
+    demand = rating(sheet, sampled, "takeoff")
+    assert demand is not None
+    air: Air = air_of(sampled, Conditions(), heights)
+    return engine_lanes(sampled.engine, mask), air_lanes(air, mask), demand_lanes(demand, mask)
+
+
+def _scalars(engine, air, demand, count: int) -> list[Scalar]:  # type: ignore[no-untyped-def]
+    p, c = fixed(engine, air, demand), engine.c
+    columns = (
+        air.pressure, air.total_pressure, air.total_temperature, demand.manifold_pressure, p.gas_temperature,
+        engine.exhaust_area, engine.throttle_area, p.equal_flow, p.base_temperature, c["wall_heating"], p.cooling,
+        c["turbine_efficiency"], c["turbo_efficiency"], c["turbo_work"], c["tip_speed_penalty"], c["scavenge"],
+        engine.compression_ratio, engine.intake_loss, engine.cooler_loss,
+        c["blower_efficiency"] * p.blower_rise, p.evaporation,
+    )  # fmt: skip
+    return [Scalar(*(float(column[i]) for column in columns)) for i in range(count)]
+
+
+def _by_brentq(points: list[Scalar]) -> list[float]:
+    found = []
+    for s in points:
+        residual, high = reduced(s), 1.3 * s.pa
+        while residual(high) < 0.0:
+            high = s.pa + 2.0 * (high - s.pa)
+        found.append(float(brentq(residual, s.pa, high, xtol=1e-7, rtol=1e-12)))
+    return found
+
+
+def _by_root(points: list[Scalar]) -> tuple[list[float], int]:
+    found, lost = [], 0
+    for s in points:
+        guess = [1.4 * s.pa, s.equal / s.base, 40.0, s.p0, 1.3 * s.p0, 1.3 * s.p0, s.t0 + 20.0, s.pm / 2.2]
+        answer = root(full(s, guess), np.ones(8), method="hybr", options={"xtol": 1e-11})
+        good = answer.success and max(abs(v) for v in answer.fun) < 1e-9
+        lost += not good
+        found.append(float(answer.x[0]) * guess[0] if good else math.nan)
+    return found, lost
+
+
+def _timed(work: Callable[[], object]) -> tuple[float, object]:
+    start = time.perf_counter()
+    result = work()
+    return time.perf_counter() - start, result
+
+
+def _whole() -> float:
+    """3,000 samples x 7 altitudes x 2 lever policies, sampling and calibration included."""
+    sheet = load_sheet("corrie-18-early")
+    start = time.perf_counter()
+    sampled = sampled_engine(sheet, samples=3_000, seed=1)
+    heights = np.array([[0.0, 5e3, 1e4, 1.25e4, 1.5e4, 1.75e4, 2e4]])
+    power_available(sheet, sampled, heights)
+    demand = rating(sheet, sampled, "takeoff")
+    assert demand is not None
+    levers_together(sampled.engine, air_of(sampled, Conditions(), heights), demand, work=sampled.work)
+    return time.perf_counter() - start
+
+
+def main() -> None:
+    """Prints the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--points", type=int, default=20_000)
+    parser.add_argument("--few", type=int, default=200)
+    parser.add_argument("--repeats", type=int, default=3)
+    options = parser.parse_args()
+    engine, air, demand = _points(options.points)
+    scalars = _scalars(engine, air, demand, options.few)
+    times: dict[str, list[float]] = {"arrays": [], "brentq": [], "root": [], "whole": []}
+    for _ in range(options.repeats):
+        spent, points = _timed(lambda: solve_points(engine, air, demand, Policy("throttle", engine.throttle_area)))
+        times["arrays"].append(spent / options.points)
+        spent, one = _timed(lambda: _by_brentq(scalars))
+        times["brentq"].append(spent / options.few)
+        spent, all_ = _timed(lambda: _by_root(scalars))
+        times["root"].append(spent / options.few)
+        times["whole"].append(_whole())
+    ours = points.state.back_pressure[: options.few]  # type: ignore[attr-defined]
+    others, lost = all_  # type: ignore[misc]
+    mid = {name: median(values) for name, values in times.items()}
+    rows = [
+        ("arrays, one residual", f"{1e6 * mid['arrays']:.1f}", "1"),
+        ("scipy brentq, the same residual", f"{1e6 * mid['brentq']:.0f}", f"{mid['brentq'] / mid['arrays']:.0f}"),
+        ("scipy root, all eight equations", f"{1e6 * mid['root']:.0f}", f"{mid['root'] / mid['arrays']:.0f}"),
+    ]
+    print(tabulate(rows, headers=("way", "us a point", "times arrays")))
+    print(f"largest relative difference from brentq {np.nanmax(np.abs(ours / np.array(one) - 1.0)):.1e}, "
+          f"from root {np.nanmax(np.abs(ours / np.array(others) - 1.0)):.1e}; root lost {lost} of {options.few}; "
+          f"arrays solved {np.mean(points.reason == 0):.3f}, residual at most {np.nanmax(points.residual):.0e}")  # type: ignore[attr-defined]  # fmt: skip
+    print(f"3,000 samples x 7 altitudes x 2 lever policies: {mid['whole']:.2f} s (asked: at most 10 s)")
+
+
+if __name__ == "__main__":
+    main()
