@@ -51,7 +51,7 @@ def steadiness(samples: Samples, step_seconds: float, *, band: float, remaining_
         return Steadiness("missing", math.nan, math.nan)
     held = np.ascontiguousarray(samples)
     ((spread, means),) = _spreads_and_means(held[None, :])
-    remaining = _remaining(means, _hidden(held)) if samples.size >= 3 else spread
+    remaining = _remaining(means, _hidden(held)) if means else spread
     if spread <= band and remaining <= remaining_limit:
         return Steadiness("steady", spread, remaining)
     swings = _oscillation(samples, step_seconds)
@@ -68,8 +68,8 @@ def unsteadiness(channels: Samples, bands: Sequence[float], remaining_limits: Se
     found = []
     for row, (spread, means) in enumerate(_spreads_and_means(channels)):
         limit = remaining_limits[row]
-        remaining = _remaining(means, 0.0)
-        if not remaining <= limit:
+        remaining = _remaining(means, 0.0) if means else spread
+        if not remaining <= limit and means:
             remaining = _remaining(means, _hidden(channels[row]))
         shares = (times_over(spread, bands[row]), times_over(remaining, limit))
         found.append(max(shares) if all(map(math.isfinite, shares)) else math.inf)
@@ -107,7 +107,7 @@ def _spreads_and_means(channels: Samples) -> list[tuple[float, Sequence[float]]]
     spreads = (np.maximum.reduce(channels, axis=1) - np.minimum.reduce(channels, axis=1)).tolist()
     third = size // 3
     if third == 0:
-        return [(spread, (0.0, spread, spread)) for spread in spreads]
+        return [(spread, ()) for spread in spreads]
     parts = channels[:, size - 3 * third :].reshape(count, 3, third)
     means = (np.add.reduce(parts, axis=2) / third).tolist()
     return list(zip(spreads, means, strict=True))
@@ -120,7 +120,7 @@ def _hidden(samples: Samples) -> float:
     third = samples.size // 3
     bends = samples[2:] - 2.0 * samples[1:-1] + samples[:-2]
     square = float(np.einsum("i,i->", bends, bends))
-    return math.sqrt(18.0 * square / (6.0 * max(1, samples.size - 2) * third)) if third else 0.0
+    return math.sqrt(18.0 * square / (6.0 * max(1, samples.size - 2) * third))
 
 
 def _remaining(means: Sequence[float], hidden: float) -> float:

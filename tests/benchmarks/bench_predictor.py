@@ -79,7 +79,9 @@ def _turbine(s: Scalar, pe: float) -> float:
 
 def _ratio(s: Scalar, rise: float) -> float:
     tip = math.sqrt(AIR_HEAT * max(rise, 0.0) / s.work) * math.sqrt(288.15 / s.t0)
-    return (1.0 + s.efficiency / (1.0 + s.penalty * max(tip / TIP_SPEED_KNEE - 1.0, 0.0)) * rise / s.t0) ** 3.5
+    return (
+        1.0 + s.efficiency / (1.0 + s.penalty * max(tip / TIP_SPEED_KNEE - 1.0, 0.0)) * rise / s.t0
+    ) ** 3.5
 
 
 def _throttled(s: Scalar, deck: float, temperature: float, throat: float) -> float:
@@ -93,7 +95,9 @@ def reduced(s: Scalar) -> Callable[[float], float]:
 
     def residual(pe: float) -> float:
         power = _turbine(s, pe)
-        asked = (s.equal * _filling(s, pe) - (1.0 - s.heating) * (1.0 - s.cooling) * power / AIR_HEAT) / s.base
+        asked = (
+            s.equal * _filling(s, pe) - (1.0 - s.heating) * (1.0 - s.cooling) * power / AIR_HEAT
+        ) / s.base
         flow = max(asked, 0.02 * s.equal / s.base)
         rise = power / (flow * AIR_HEAT)
         p1 = s.p0 - s.k_in * flow**2 * s.t0 / s.p0
@@ -111,7 +115,9 @@ def full(s: Scalar, scale: list[float]) -> Callable[[np.ndarray], list[float]]:
     throat pressure, over ``scale``."""
 
     def residuals(u: np.ndarray) -> list[float]:
-        pe, flow, rise, p1, p2, deck, t, throat = (max(float(a), 1e-3) * b for a, b in zip(u, scale, strict=True))
+        pe, flow, rise, p1, p2, deck, t, throat = (
+            max(float(a), 1e-3) * b for a, b in zip(u, scale, strict=True)
+        )
         pe = max(pe, s.pa)
         charge = s.base + (1.0 - s.heating) * (t - s.t0)
         return [
@@ -202,7 +208,9 @@ def main() -> None:
     scalars = _scalars(engine, air, demand, options.few)
     times: dict[str, list[float]] = {"arrays": [], "brentq": [], "root": [], "whole": []}
     for _ in range(options.repeats):
-        spent, points = _timed(lambda: solve_points(engine, air, demand, Policy("throttle", engine.throttle_area)))
+        spent, points = _timed(
+            lambda: solve_points(engine, air, demand, Policy("throttle", engine.throttle_area))
+        )
         times["arrays"].append(spent / options.points)
         spent, one = _timed(lambda: _by_brentq(scalars))
         times["brentq"].append(spent / options.few)
@@ -214,7 +222,11 @@ def main() -> None:
     mid = {name: median(values) for name, values in times.items()}
     rows = [
         ("arrays, one residual", f"{1e6 * mid['arrays']:.1f}", "1"),
-        ("scipy brentq, the same residual", f"{1e6 * mid['brentq']:.0f}", f"{mid['brentq'] / mid['arrays']:.0f}"),
+        (
+            "scipy brentq, the same residual",
+            f"{1e6 * mid['brentq']:.0f}",
+            f"{mid['brentq'] / mid['arrays']:.0f}",
+        ),
         ("scipy root, all eight equations", f"{1e6 * mid['root']:.0f}", f"{mid['root'] / mid['arrays']:.0f}"),
     ]
     print(tabulate(rows, headers=("way", "us a point", "times arrays")))

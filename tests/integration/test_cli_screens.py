@@ -43,6 +43,7 @@ class Defect(NamedTuple):
     size: str
     reason: str
     fires: tuple[str, ...]
+    may_fire: tuple[str, ...] = ()
     variants: tuple[str, ...]
 
 

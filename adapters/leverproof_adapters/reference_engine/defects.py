@@ -21,7 +21,8 @@ EARLY, LATE, BOTH = ("corrie-18-early",), ("corrie-18-late",), tuple(SETS)
 @dataclass(frozen=True, slots=True)
 class Defect:
     """A defect: ``size`` is ``large`` or ``small``, ``reason`` what would have gone wrong in a real model, ``fires``
-    the ids of required cases expected to fail, ``may_fire`` those it brings within doubt of their limit, ``applies_to`` the parameter sets it can be built into."""
+    the ids of required cases expected to fail, ``may_fire`` those it brings within doubt of their limit,
+    ``applies_to`` the parameter sets it can be built into."""
 
     name: str
     size: str

@@ -195,9 +195,13 @@ def _check_bound(judgement: Judgement, where: str) -> None:
 def _check_level_speed(judgement: Judgement, where: str) -> None:
     stated = [k for k in ("at_least", "expected", "worth") if getattr(judgement, k) is not None]
     if len(stated) != 1:
-        raise InputError("a level speed has one of at_least, expected, worth", where, "give one of them", "demand")
+        raise InputError(
+            "a level speed has one of at_least, expected, worth", where, "give one of them", "demand"
+        )
     if stated == ["expected"] and judgement.tolerance is None:
-        raise InputError("expected and tolerance go together", where, "there is no default tolerance", "demand")
+        raise InputError(
+            "expected and tolerance go together", where, "there is no default tolerance", "demand"
+        )
     if judgement.at_least is None:
         return
     least = judgement.at_least.quantity

@@ -20,6 +20,7 @@ from leverproof.conduct.tape import Tape
 from leverproof.errors import StandError
 from leverproof.history import History
 from leverproof.stand.port import Session, Start
+from leverproof.timegrid import TICKS_PER_SECOND
 
 MOST_ROWS = 500
 
@@ -55,7 +56,8 @@ class Batch:
         self._moving = np.zeros(lanes, np.bool_)
         self._active = np.arange(lanes)
         self._names = self._active.tolist()
-        self._tape = Tape(np.empty((lanes, len(outputs)), np.float32), len(inputs))
+        longest = max(program.grid.rows(round(estimated_seconds(program)) * TICKS_PER_SECOND) for program in programs)
+        self._tape = Tape(np.empty((lanes, len(outputs)), np.float32), len(inputs), longest)
         self._finished: list[ConductedRun] = []
 
     def unfinished(self) -> list[Program]:
@@ -205,8 +207,7 @@ class Batch:
         if block is None:
             data = np.empty((0, len(columns)), np.float32)
         else:
-            data = np.empty((row + 1, len(columns)), np.float32)
-            self._tape.copy(lane, data)
+            data = self._tape.history(lane, row)
             if row == self.row:
                 data[row, : len(self._inputs)] = self._inputs_now(lane)
         history = History(

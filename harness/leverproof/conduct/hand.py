@@ -153,14 +153,21 @@ class Hand:
         """The last ``rows`` samples of one output, or as many as are kept."""
         found: list[float] = []
         for _, reply in reversed(self._recent):
-            found = reply[:, column].tolist() + found
+            found = reply[:, column].tolist() + found if found else reply[-rows:, column].tolist()
             if len(found) >= rows:
                 break
         return found[-rows:]
 
     def outputs_window(self, rows: int) -> Rows:
         """Outputs of the history rows [row - rows, row), shape (rows, outputs)."""
-        return np.concatenate([reply for _, reply in self._recent])[-rows - 1 : -1]
+        latest: list[Rows] = []
+        missing = rows + 1
+        for _, reply in reversed(self._recent):
+            latest.append(reply[-missing:])
+            missing -= reply.shape[0]
+            if missing <= 0:
+                break
+        return latest[0][:-1] if len(latest) == 1 else np.concatenate(latest[::-1])[:-1]
 
     def history_window(self, rows: int) -> Rows:
         """The history rows [row - rows, row), inputs first, shape (rows, inputs + outputs)."""

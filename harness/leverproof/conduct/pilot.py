@@ -20,6 +20,7 @@ from leverproof.history import (
     Reading,
     Samples,
     Steadiness,
+    drift,
     steadiness,
     take_reading,
     unsteadiness,
@@ -200,7 +201,7 @@ def _wait_steady(hand: Hand, watch: Mapping[str, float], until: int) -> Steps[di
 class _Watched:
     """The watched channels that the stand has, with what steady means for each."""
 
-    __slots__ = ("_bands", "_columns", "_hand", "_limits", "_names", "_step")
+    __slots__ = ("_bands", "_columns", "_hand", "_limits", "_names", "_step", "_widest")
 
     def __init__(self, hand: Hand, watch: Mapping[str, float]) -> None:
         self._hand = hand
@@ -209,23 +210,34 @@ class _Watched:
         self._bands = [CHANNELS[name].band for name in self._names]
         self._limits = [watch[name] for name in self._names]
         self._step = hand.grid.step / TICKS_PER_SECOND
+        self._widest = -1
 
     def _window(self) -> Samples:
-        rows = min(self._hand.window, self._hand.known_rows())
-        window: Samples = self._hand.outputs_window(rows)[:, self._columns].astype(np.float64)
-        return window
+        """The last window of the watched channels, shape (channels, rows), contiguous."""
+        rows = self._hand.outputs_window(self._hand.known_rows())
+        return np.ascontiguousarray(rows.T[self._columns], dtype=np.float64)
 
     def wait(self) -> float:
-        """0 when all are steady; else seconds after which the widest should be."""
+        """0 when all are steady; else seconds after which the widest should be. The channel that was widest before
+        is looked at first: while it is not steady the others need no looking at."""
         if not self._columns:
             return 0.0
+        if self._widest >= 0:
+            samples = self._hand.tail(self._columns[self._widest], self._hand.known_rows() + 1)[:-1]
+            over = drift(samples, self._bands[self._widest], self._limits[self._widest])
+            if over > 1.0:
+                return self._until_steady(samples, over)
         window = self._window()
         times_over = unsteadiness(window, self._bands, self._limits)
         over = max(times_over)
         if over <= 1.0:
             return 0.0
-        worst = times_over.index(over)
-        seen = forecast(window[:, worst].tolist(), window.shape[0] // 3, self._step)
+        self._widest = times_over.index(over)
+        return self._until_steady(window[self._widest].tolist(), over)
+
+    def _until_steady(self, samples: list[float], over: float) -> float:
+        """Seconds after which a channel ``over`` times beyond being steady should be steady."""
+        seen = forecast(samples, len(samples) // 3, self._step)
         if seen.lag != seen.lag or not math.isfinite(over):
             return 2.0
         return min(LONGEST_WAIT, max(0.5, seen.lag * math.log(over)))
@@ -236,7 +248,7 @@ class _Watched:
         found = {}
         for index, name in enumerate(self._names):
             seen = steadiness(
-                window[:, index],
+                window[index],
                 self._step,
                 band=self._bands[index],
                 remaining_limit=self._limits[index],

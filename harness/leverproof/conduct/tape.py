@@ -1,5 +1,5 @@
 """What the lanes of a batch were given and have shown so far: float32, in segments never copied while the lanes
-fly, laid out as a history is, so that a finished lane is copied in one piece a segment."""
+fly, laid out lane by lane as a history is, so that a history within the first segment need not be copied at all."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 from leverproof.history import Rows
 
 SEGMENT_ROWS = 600
+# Pages of the first segment that nobody writes to cost nothing; this many values bound what is asked for.
+FIRST_SEGMENT_VALUES = 50_000_000
 
 Values = NDArray[np.float64]
 Lanes = NDArray[np.intp]
@@ -18,29 +20,35 @@ class _Segment:
     """Rows [first, first + filled] of the lanes that were active when it began, lane by lane in memory: the outputs
     at the beginning of each row and the inputs over it. The last row has no inputs yet."""
 
-    __slots__ = ("filled", "first", "lanes", "rows", "slots")
+    __slots__ = ("filled", "first", "lanes", "rows", "size", "slots")
 
-    def __init__(self, first: int, lanes: Lanes, columns: int) -> None:
+    def __init__(self, first: int, lanes: Lanes, size: int, columns: int) -> None:
         self.first = first
         self.filled = 0
+        self.size = size
         self.lanes = lanes
         self.slots = {lane: slot for slot, lane in enumerate(lanes.tolist())}
-        self.rows: Rows = np.empty((lanes.size, SEGMENT_ROWS + 1, columns), np.float32)
+        self.rows: Rows = np.empty((lanes.size, size + 1, columns), np.float32)
 
 
 class Tape:
-    """Inputs and outputs of every lane, row by row; ``first`` the outputs at t_0, shape (lanes, outputs)."""
+    """Inputs and outputs of every lane, row by row. ``first``: the outputs at t_0, shape (lanes, outputs);
+    ``expected``: rows the longest lane will about take."""
 
-    def __init__(self, first: Rows, inputs: int) -> None:
+    def __init__(self, first: Rows, inputs: int, expected: int = SEGMENT_ROWS) -> None:
         self.first = first
         self._inputs = inputs
+        lanes, outputs = first.shape
+        most = FIRST_SEGMENT_VALUES // max(1, lanes * (inputs + outputs))
+        self._size = max(SEGMENT_ROWS, min(expected, most))
         self._segments: list[_Segment] = []
 
     def room(self) -> int:
         """Rows that fit before the next segment begins."""
-        if not self._segments or self._segments[-1].filled == SEGMENT_ROWS:
-            return SEGMENT_ROWS
-        return SEGMENT_ROWS - self._segments[-1].filled
+        if not self._segments:
+            return self._size
+        last = self._segments[-1]
+        return last.size - last.filled or SEGMENT_ROWS
 
     def put(self, lanes: Lanes, row: int, given: Values, seen: Values) -> bool:
         """Keep what the lanes were given from ``row`` on, shape (n, lanes, inputs), and what they showed, shape
@@ -60,14 +68,16 @@ class Tape:
 
     def _segment(self, lanes: Lanes, row: int) -> _Segment:
         """The segment that takes the next row; a new one begins with what its lanes showed last."""
-        last = self._segments[-1] if self._segments else None
-        if last is not None and last.filled < SEGMENT_ROWS:
-            return last
-        new = _Segment(row, lanes.copy(), self._inputs + self.first.shape[1])
-        if last is None:
+        columns = self._inputs + self.first.shape[1]
+        if not self._segments:
+            new = _Segment(row, lanes.copy(), self._size, columns)
             new.rows[:, 0, self._inputs :] = self.first[lanes]
         else:
-            new.rows[:, 0] = last.rows[np.searchsorted(last.lanes, lanes), SEGMENT_ROWS]
+            last = self._segments[-1]
+            if last.filled < last.size:
+                return last
+            new = _Segment(row, lanes.copy(), SEGMENT_ROWS, columns)
+            new.rows[:, 0] = last.rows[np.searchsorted(last.lanes, lanes), last.size]
         self._segments.append(new)
         return new
 
@@ -85,14 +95,16 @@ class Tape:
             ]
         )
 
-    def copy(self, lane: int, data: Rows) -> None:
-        """Fill ``data``, shape (rows + 1, inputs + outputs), with the lane's history from t_0 on. Inputs of the last
-        row are left out when no row was flown from there."""
-        end = data.shape[0] - 1
-        data[0, self._inputs :] = self.first[lane]
+    def history(self, lane: int, end: int) -> Rows:
+        """The lane's history up to row ``end``, shape (end + 1, inputs + outputs). Inputs of the last row hold
+        nothing when no row was flown from there."""
+        begun = self._segments[0] if self._segments else self._segment(np.arange(self.first.shape[0]), 0)
+        if end <= begun.filled:
+            return begun.rows[begun.slots[lane], : end + 1]
+        data = np.empty((end + 1, begun.rows.shape[2]), np.float32)
         for s in self._segments:
             if s.first > end or lane not in s.slots:
                 break
             upto = min(end, s.first + s.filled)
             data[s.first : upto + 1] = s.rows[s.slots[lane], : upto + 1 - s.first]
-
+        return data

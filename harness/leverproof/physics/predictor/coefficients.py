@@ -54,12 +54,26 @@ _ALL = (
     _u("intake_loss", 0.005, 0.025, "1", ASSUMPTION + ": share of pressure lost at the reference flow"),
     _u("cooler_loss", 0.005, 0.030, "1", ASSUMPTION + ": share of pressure lost at the reference flow"),
     _u("throttle_loss", 0.02, 0.08, "1", WIDER + ": share of deck pressure lost, wide open, reference flow"),
-    _u("throttle_margin", 1.00, 1.03, "1", ASSUMPTION + ": wide-open area over what take-off needs, unsupercharged"),
+    _u(
+        "throttle_margin",
+        1.00,
+        1.03,
+        "1",
+        ASSUMPTION + ": wide-open area over what take-off needs, unsupercharged",
+    ),
     # exhaust-driven compressor
-    _u("turbo_work", 0.85, 0.93, "1", ASSUMPTION + ": work over tip speed squared, slip factor of radial vanes"),
+    _u(
+        "turbo_work",
+        0.85,
+        0.93,
+        "1",
+        ASSUMPTION + ": work over tip speed squared, slip factor of radial vanes",
+    ),
     _u("turbo_efficiency", 0.58, 0.72, "1", "from memory: 0.60-0.70 for exhaust-driven stages, widened"),
     _u("tip_speed_penalty", 0.5, 1.5, "1", "NACA TN 794: efficiency falls above 1,300 ft/s; size assumed"),
-    _u("cooler_static", 0.60, 1.00, "1", ASSUMPTION + ": share of cooler effectiveness left without airspeed"),
+    _u(
+        "cooler_static", 0.60, 1.00, "1", ASSUMPTION + ": share of cooler effectiveness left without airspeed"
+    ),
     _u("cooler_effectiveness", 0.30, 0.70, "1", WIDER),
     # gear-driven stage
     _u("blower_work", 0.85, 0.95, "1", ASSUMPTION + ": work over tip speed squared, slip and disc friction"),
@@ -74,8 +88,16 @@ _ALL = (
     _u("volumetric", 0.90, 1.08, "1", ASSUMPTION + ": of the heated charge at equal pressures"),
     _u("wall_heating", 0.36, 0.50, "1", "sets the charge-temperature exponent of SFTE sec. 10.3 (0.4-0.6)"),
     _u("wall_temperature", 410.0, 450.0, "K", ASSUMPTION + ": ports and heads"),
-    _u("scavenge", 0.9, 1.5, "1", "textbook clearance relation is 1.0; valve overlap gives more (assumption)"),
-    _n("indicated_work", 1.12e6, 0.10e6, "J/kg", ASSUMPTION + ": per kg of dry air, about 33 % of the heat of best-power fuel"),
+    _u(
+        "scavenge", 0.9, 1.5, "1", "textbook clearance relation is 1.0; valve overlap gives more (assumption)"
+    ),
+    _n(
+        "indicated_work",
+        1.12e6,
+        0.10e6,
+        "J/kg",
+        ASSUMPTION + ": per kg of dry air, about 33 % of the heat of best-power fuel",
+    ),
     _u("pumping", 0.75, 1.00, "1", "ideal exchange loop is 1.0; share of it found, assumption"),
     _u("friction_constant", 4.0e4, 7.0e4, "Pa", ASSUMPTION + ": mean effective pressure at rest"),
     _u("friction_speed", 260.0, 400.0, "Pa.s", "NACA Report 108: about linear in rpm; size assumed"),
@@ -90,7 +112,13 @@ _ALL = (
     # exhaust
     _n("gas_temperature", 1260.0, 35.0, "K", ASSUMPTION + ": collector, near the chemically correct mixture"),
     _u("gas_slope", 4500.0, 7500.0, "K", ASSUMPTION + ": fall per unit of fuel-air ratio"),
-    _u("turbine_efficiency", 0.52, 0.68, "1", "from memory: 0.60-0.70 at best; blade-to-jet speed and bearings"),
+    _u(
+        "turbine_efficiency",
+        0.52,
+        0.68,
+        "1",
+        "from memory: 0.60-0.70 at best; blade-to-jet speed and bearings",
+    ),
     _u("leak", 0.00, 0.08, "1", ASSUMPTION + ": leak area over nozzle area"),
     _u("nozzle_size", 0.55, 1.30, "1", WIDER + ": choked area for the reference flow at sea level"),
     _u("gate_size", 1.0, 2.5, "1", WIDER + ": gate over nozzle area"),
@@ -99,7 +127,13 @@ _ALL = (
     # lever laws and derate
     _u("throttle_law", 1.0, 2.0, "1", "assumption, lever law unknown: area over travel to this power"),
     _u("gate_law", 1.0, 3.0, "1", "assumption, lever law unknown: gate opening over remaining travel"),
-    _u("speed_law", 0.5, 1.2, "1", "assumption, lever law unknown: 0.5 linear in pressure rise, 1 in turbo speed"),
+    _u(
+        "speed_law",
+        0.5,
+        1.2,
+        "1",
+        "assumption, lever law unknown: 0.5 linear in pressure rise, 1 in turbo speed",
+    ),
     _u("speed_demand", 1.00, 1.10, "1", WIDER + ": full-lever turbo speed over its limit"),
     _u("deck_demand", 31.0, 40.0, "inHg", WIDER + ": deck pressure asked by the full lever"),
     _u("derate", 0.0, 0.0015, "1/K", ASSUMPTION + ": of take-off power above the carburettor-air limit"),

@@ -172,7 +172,9 @@ def _blower(read: Reader, arrangement: str, speed: Array) -> tuple[Array, ...]:
     if wheel is None or ratio is None:
         k = COEFFICIENTS["blower_tip_speed"]
         path = "geared_stage.wheel_diameter" if wheel is None else "geared_stage.ratio"
-        read.notes.missing[path] = f"band widened: tip speed {k.a:g} to {k.b:g} {k.unit} at take-off rpm instead"
+        read.notes.missing[path] = (
+            f"band widened: tip speed {k.a:g} to {k.b:g} {k.unit} at take-off rpm instead"
+        )
         low = read.c["blower_tip_speed"] / speed
     else:
         low = 0.5 * wheel * ratio
@@ -191,10 +193,14 @@ def _turbo_radius(read: Reader, limit: Array | None) -> Array:
     if wheel is not None:
         return 0.5 * wheel
     if limit is None:
-        read.notes.missing["turbo.wheel_diameter"] = "turbo speed refused: neither wheel nor turbo limit is given"
+        read.notes.missing["turbo.wheel_diameter"] = (
+            "turbo speed refused: neither wheel nor turbo limit is given"
+        )
         return np.full_like(read.c["leak"], np.nan)
     k = COEFFICIENTS["turbo_tip_speed"]
-    read.notes.missing["turbo.wheel_diameter"] = f"band widened: tip speed {k.a:g} to {k.b:g} m/s at the limit"
+    read.notes.missing["turbo.wheel_diameter"] = (
+        f"band widened: tip speed {k.a:g} to {k.b:g} m/s at the limit"
+    )
     return read.c["turbo_tip_speed"] / limit
 
 
@@ -275,7 +281,9 @@ def _throttle(read: Reader, engine: Engine, demand: Demand, flow: Array) -> Arra
             )  # fmt: skip
         return c["throttle_margin"] * flow / np.asarray(per_area)
     k = COEFFICIENTS["throttle_loss"]
-    read.notes.missing["carburettor.throttle_area"] = f"band widened: pressure lost wide open {k.a:g} to {k.b:g}"
+    read.notes.missing["carburettor.throttle_area"] = (
+        f"band widened: pressure lost wide open {k.a:g} to {k.b:g}"
+    )
     deck = state.throat_pressure / (1.0 - c["throttle_loss"])
     per_area = orifice_flow(1.0, deck, state.deck_temperature, state.throat_pressure)
     return flow / np.asarray(per_area)

@@ -118,7 +118,9 @@ def air_of(sampled: Sampled, conditions: Conditions, altitude: Numbers) -> Air:
     )
 
 
-def demand_of(sampled: Sampled, pressure: Numbers, speed: Numbers, *, mixture: str = "auto_rich", gear: int = 0) -> Demand:
+def demand_of(
+    sampled: Sampled, pressure: Numbers, speed: Numbers, *, mixture: str = "auto_rich", gear: int = 0
+) -> Demand:
     """A demand of manifold pressure in Pa and crankshaft speed in rad/s, the mixture following the load."""
     engine = sampled.engine
     load = pressure * speed / (engine.rated_pressure * engine.rated_speed)
@@ -235,7 +237,9 @@ def _heights(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -
         tail = f".{GEARS[gear]}" if gears > 1 else ""
 
         def find(policy: Policy, held: Demand = demand) -> Array:
-            return height_where_full_throttle(engine, lambda h: air_of(sampled, conditions, h), held, policy).x
+            return height_where_full_throttle(
+                engine, lambda h: air_of(sampled, conditions, h), held, policy
+            ).x
 
         if engine.arrangement != "turbo_normalised":
             words = "boost lever back, waste gate wide open" if engine.has_turbo else ""
@@ -294,7 +298,9 @@ def _levers(out: _Collector, first: Setting, i: int, altitude: float, conditions
     add("carburettor_air_temperature", "carburettor air temperature", "degC", state.deck_temperature - 273.15)
     if not engine.has_turbo:
         return
-    refused = "" if np.any(np.isfinite(engine.turbo_radius)) else out.sampled.notes.missing["turbo.wheel_diameter"]
+    refused = (
+        "" if np.any(np.isfinite(engine.turbo_radius)) else out.sampled.notes.missing["turbo.wheel_diameter"]
+    )
     add("turbo_speed", "turbo speed", "rpm", state.tip_speed / engine.turbo_radius / _RPM, refused)
     add("wastegate_opening", "waste gate opening needed", "1", points.gate_area / engine.gate_area)
     add("deck_pressure", "carburettor deck pressure needed", "inHg", state.deck_pressure / _INHG)
@@ -308,7 +314,9 @@ def law_words(sampled: Sampled) -> str:
     """Whether the sheet gives the law of the boost lever."""
     needed = {"gate": ("gate_exponent",), "speed": ("speed_exponent", "full_speed"), "deck": ("full_deck",)}
     lacking = [
-        key for key in needed.get(sampled.engine.boost_acts_on, ()) if f"lever_law.{key}" not in sampled.notes.used
+        key
+        for key in needed.get(sampled.engine.boost_acts_on, ())
+        if f"lever_law.{key}" not in sampled.notes.used
     ]
     return "lever law unknown: assumed " + " and ".join(lacking) if lacking else "lever law of the sheet"
 

@@ -113,7 +113,9 @@ def turbo_efficiency(engine: Engine, tip_speed: Array, inlet_temperature: Number
     eta / (1 + p x), x = U sqrt(288.15/T) / 396 m/s - 1 where positive: with p under 2 head still rises with speed.
     Source: NACA TN 794 for the knee; the shape is an assumption.
     """
-    excess = np.maximum(tip_speed * np.sqrt(288.15 / np.asarray(inlet_temperature)) / TIP_SPEED_KNEE - 1.0, 0.0)
+    excess = np.maximum(
+        tip_speed * np.sqrt(288.15 / np.asarray(inlet_temperature)) / TIP_SPEED_KNEE - 1.0, 0.0
+    )
     result: Array = engine.c["turbo_efficiency"] / (1.0 + engine.c["tip_speed_penalty"] * excess)
     return result
 

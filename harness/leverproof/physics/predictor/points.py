@@ -23,7 +23,9 @@ from leverproof.physics.predictor.gas_path import (
 from leverproof.physics.relations.gas import AIR_HEAT
 from leverproof.quantities import UNITS
 
-OK, NOT_CONVERGED, NO_ROOT, THROTTLE_STOP, GATE_SHUT, GATE_OPEN, TURBO_LIMIT, STARVED, LEVERS_AT_STOP = range(9)
+OK, NOT_CONVERGED, NO_ROOT, THROTTLE_STOP, GATE_SHUT, GATE_OPEN, TURBO_LIMIT, STARVED, LEVERS_AT_STOP = range(
+    9
+)
 REASONS = (
     "solved",
     "not converged",
@@ -147,14 +149,15 @@ def _reasons(
     fine = reason == OK
     reason[fine & np.asarray(state.starved, dtype=np.bool_)] = STARVED
     if engine.has_turbo:
+        # where both are broken the turbo limit is named: whoever searches for the limited point finds out which is first
+        limit = engine.turbo_limit * engine.turbo_radius
+        over = state.tip_speed > limit * (1.0 + _SLACK)
+        reason[(reason == OK) & over] = TURBO_LIMIT
         gate = gate_area(engine, state)
         shut = gate < -_SLACK * engine.exhaust_area
         reason[(reason == OK) & shut] = LEVERS_AT_STOP if policy.kind == "coupled" else GATE_SHUT
         if policy.kind != "gate":
             reason[(reason == OK) & (gate > engine.gate_area * (1.0 + _SLACK))] = GATE_OPEN
-        limit = engine.turbo_limit * engine.turbo_radius
-        over = state.tip_speed > limit * (1.0 + _SLACK)
-        reason[(reason == OK) & over] = TURBO_LIMIT
     if policy.kind != "throttle":
         stop = throttle_area(state) > engine.throttle_area * (1.0 + _SLACK)
         reason[(reason == OK) & stop] = LEVERS_AT_STOP if policy.kind == "coupled" else THROTTLE_STOP

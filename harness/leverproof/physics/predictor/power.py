@@ -45,9 +45,13 @@ def power_of(engine: Engine, air: Air, demand: Demand, state: State, *, work: Ar
     swept = engine.displacement
 
     def power(mean_pressure: Numbers) -> Array:
-        return np.asarray(power_of_mean_effective_pressure(mean_pressure, demand.engine_speed, displacement=swept))  # type: ignore[arg-type]
+        return np.asarray(
+            power_of_mean_effective_pressure(mean_pressure, demand.engine_speed, displacement=swept)
+        )  # type: ignore[arg-type]
 
-    pumping = power(c["pumping"] * pumping_mean_effective_pressure(demand.manifold_pressure, state.back_pressure))
+    pumping = power(
+        c["pumping"] * pumping_mean_effective_pressure(demand.manifold_pressure, state.back_pressure)
+    )
     friction = power(
         friction_mean_effective_pressure(
             demand.engine_speed,
@@ -78,9 +82,7 @@ class Split:
     derate: Array
 
 
-def split(
-    engine: Engine, demand: Demand, one: tuple[State, Power], other: tuple[State, Power]
-) -> Split:
+def split(engine: Engine, demand: Demand, one: tuple[State, Power], other: tuple[State, Power]) -> Split:
     """The difference ``one`` less ``other``, by parts.
 
     Flow is C f / T with f the filling factor and T the temperature of the heated charge, so the flow difference is
@@ -89,7 +91,13 @@ def split(
     """
     c = engine.c
     (a, p), (b, q) = one, other
-    scale = c["volumetric"] * demand.manifold_pressure * engine.displacement * demand.engine_speed / (4.0 * math.pi)
+    scale = (
+        c["volumetric"]
+        * demand.manifold_pressure
+        * engine.displacement
+        * demand.engine_speed
+        / (4.0 * math.pi)
+    )
     flow = scale / GAS_CONSTANT
     cooler = flow * 0.5 * (a.filling + b.filling) * (1.0 / a.charge_temperature - 1.0 / b.charge_temperature)
     fuller = flow * 0.5 * (1.0 / a.charge_temperature + 1.0 / b.charge_temperature) * (a.filling - b.filling)

@@ -99,6 +99,7 @@ def _coupled_pressure_at_limit(engine: Engine, air: Air, demand: Demand) -> Arra
             return throttle_lever(engine, throttle_area(state)) - boost_lever(engine, state, air)
 
     asked = np.broadcast_to(
-        np.asarray(demand.manifold_pressure), np.broadcast_shapes(engine.displacement.shape, np.shape(air.pressure))
+        np.asarray(demand.manifold_pressure),
+        np.broadcast_shapes(engine.displacement.shape, np.shape(air.pressure)),
     )
     return solve(lead, 0.2 * asked, asked, tolerance=1e-11, stretches=0).x

@@ -57,7 +57,9 @@ def _predicted(variant: str, exponent: float = 0.0) -> dict[str, Expectation]:
     if exponent:
         law = Datum(exponent, "1", "read off the engine's own boost lever", 0.05, True)
         sheet = replace(sheet, data={**sheet.data, "lever_law.speed_exponent": law})
-    return predict_expectations(sheet, (15_000.0,), conditions=Conditions(airspeed=150.0), samples=800, seed=6)
+    return predict_expectations(
+        sheet, (15_000.0,), conditions=Conditions(airspeed=150.0), samples=800, seed=6
+    )
 
 
 def _inside(e: Expectation, value: float) -> None:

@@ -14,7 +14,13 @@ from leverproof.errors import InputError
 from leverproof.physics.predictor.bands import band
 from leverproof.physics.predictor.calibrate import sampled_engine
 from leverproof.physics.predictor.coefficients import COEFFICIENTS
-from leverproof.physics.predictor.expectations import Conditions, air_of, demand_of, predict, predict_expectations
+from leverproof.physics.predictor.expectations import (
+    Conditions,
+    air_of,
+    demand_of,
+    predict,
+    predict_expectations,
+)
 from leverproof.physics.predictor.points import (
     GATE_SHUT,
     NO_ROOT,
@@ -40,7 +46,6 @@ def test_every_arrangement_has_expectations_with_ordered_bands(arrangement: str,
         assert name == e.name and e.source.startswith("computed by the predictor") and "seed 4" in e.source
         if math.isfinite(e.median):
             assert e.low <= e.median <= e.high, name
-    assert found["power.takeoff"].low < found["power.takeoff"].high or arrangement
     power = found["brake_power@15000ft"]
     assert 0.0 < power.low < power.high
     assert ("turbo_speed@15000ft" in found) == (arrangement in ("turbo_normalised", "two_stage"))
@@ -132,10 +137,15 @@ def test_infeasible_points_are_nan_with_a_reason(sheet_of: SheetOf) -> None:
         assert np.all(points.reason == expected), (policy.kind, points.reason)
         assert np.all(np.isnan(points.state.air_flow)) and np.all(np.isnan(points.throttle_area))
     no_limit = sampled_engine(
-        sheet_of("two_stage").but(limits__turbo_speed="90000 rpm", turbo__nozzle_area="40 in2"), samples=50, seed=4
+        sheet_of("two_stage").but(limits__turbo_speed="90000 rpm", turbo__nozzle_area="40 in2"),
+        samples=50,
+        seed=4,
     )
     points = solve_points(
-        no_limit.engine, air_of(no_limit, Conditions(), 30_000.0), demand, Policy("throttle", engine.throttle_area)
+        no_limit.engine,
+        air_of(no_limit, Conditions(), 30_000.0),
+        demand,
+        Policy("throttle", engine.throttle_area),
     )
     assert np.all(points.reason == GATE_SHUT)
 

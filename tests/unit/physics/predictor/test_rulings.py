@@ -16,7 +16,14 @@ from leverproof.physics.predictor.design import Sampled
 from leverproof.physics.predictor.engine import Demand
 from leverproof.physics.predictor.expectations import Conditions, air_of, demand_of, power_available
 from leverproof.physics.predictor.heights import height_where_full_throttle, manifold_pressure_at
-from leverproof.physics.predictor.points import GATE_SHUT, OK, Policy, residual_of, solve_points, throttle_first
+from leverproof.physics.predictor.points import (
+    GATE_SHUT,
+    OK,
+    Policy,
+    residual_of,
+    solve_points,
+    throttle_first,
+)
 from leverproof.physics.predictor.power import power_of
 from leverproof.physics.predictor.settings import levers_together
 from leverproof.quantities import convert
@@ -51,7 +58,9 @@ def _climb_gain(sampled: Sampled, pressure: float, low: float, high: float) -> A
 
 
 @pytest.mark.parametrize("pressure", [21.0, 23.0, 25.0])
-def test_constant_pressure_climb_unsupercharged_gains_as_published(pressure: float, sheet_of: SheetOf) -> None:
+def test_constant_pressure_climb_unsupercharged_gains_as_published(
+    pressure: float, sheet_of: SheetOf
+) -> None:
     # SFTE Reference Handbook 2013, figure 10.2a: 1.2 to 2.0 % per 1,000 ft at 21 to 25 inHg
     sampled = _sampled(sheet_of("unsupercharged"))
     gain = _median(_climb_gain(sampled, pressure, 0.0, 2_500.0), sampled)
@@ -59,7 +68,9 @@ def test_constant_pressure_climb_unsupercharged_gains_as_published(pressure: flo
 
 
 @pytest.mark.parametrize("pressure", [30.0, 36.0])
-def test_constant_pressure_climb_geared_gains_less_than_unsupercharged(pressure: float, sheet_of: SheetOf) -> None:
+def test_constant_pressure_climb_geared_gains_less_than_unsupercharged(
+    pressure: float, sheet_of: SheetOf
+) -> None:
     # the published chart (SFTE figure 10.3c) shows 0.3 to 0.8; the computation gives up to 0.45 more, see the page
     sampled = _sampled(sheet_of("geared_one_speed"))
     gain = band(_climb_gain(sampled, pressure, 0.0, 7_500.0), sampled.weight)
@@ -80,7 +91,9 @@ def test_boost_travel_by_what_the_lever_acts_on(kind: str, sheet_of: SheetOf) ->
     heights = np.array([[9_000.0, 11_000.0, 13_000.0, 15_000.0, 17_000.0]])
     first = power_available(sheet_of("two_stage"), sampled, heights)
     state, engine = first.points.state, sampled.engine
-    good = np.all(first.points.reason == OK, axis=1) & np.all(first.manifold_pressure > 0.999 * 50 * 3386.389, axis=1)
+    good = np.all(first.points.reason == OK, axis=1) & np.all(
+        first.manifold_pressure > 0.999 * 50 * 3386.389, axis=1
+    )
     assert good.sum() > 0.6 * SAMPLES
     if kind == "speed":
         assert np.all(np.diff(state.tip_speed[good], axis=1) > 0.0)
@@ -97,7 +110,9 @@ def test_waste_gate_closes_to_the_critical_altitude_when_the_gate_limits(sheet_o
     demand = _demand(sampled, 46.0)
     engine = sampled.engine
     start, top = (
-        height_where_full_throttle(engine, lambda h: air_of(sampled, STILL, h), demand, Policy("gate", area)).x
+        height_where_full_throttle(
+            engine, lambda h: air_of(sampled, STILL, h), demand, Policy("gate", area)
+        ).x
         for area in (engine.gate_area, np.zeros_like(engine.gate_area))
     )
     opening = []
@@ -110,7 +125,9 @@ def test_waste_gate_closes_to_the_critical_altitude_when_the_gate_limits(sheet_o
     assert low.sum() > 0.5 * SAMPLES and np.all(np.isfinite(wide[low]))
     assert np.all(np.diff(wide[low], axis=1) < 0.0)
     assert np.max(np.abs(wide[low, -1])) < 1e-6
-    above = solve_points(engine, air_of(sampled, STILL, top + 500.0), demand, Policy("throttle", engine.throttle_area))
+    above = solve_points(
+        engine, air_of(sampled, STILL, top + 500.0), demand, Policy("throttle", engine.throttle_area)
+    )
     assert np.all(above.reason[low] == GATE_SHUT)
 
 
@@ -156,7 +173,9 @@ def test_rpm_pulled_back_at_a_fixed_gate_falls_by_more_than_without_turbo(sheet_
     full = _demand(sampled, 46.0)
     start = solve_points(engine, air, full, Policy("throttle", engine.throttle_area))
     slower = replace(full, engine_speed=0.9 * full.engine_speed)
-    fixed = manifold_pressure_at(engine, air, slower, Policy("gate", start.gate_area), area=engine.throttle_area).x
+    fixed = manifold_pressure_at(
+        engine, air, slower, Policy("gate", start.gate_area), area=engine.throttle_area
+    ).x
     deck = manifold_pressure_at(
         engine, air, slower, Policy("deck", start.state.deck_pressure), area=engine.throttle_area
     ).x
@@ -206,7 +225,12 @@ def test_the_residual_of_every_policy_rises_with_back_pressure(kind: str, sheet_
 
     sampled = _sampled(sheet_of("two_stage"))
     engine = sampled.engine
-    value = {"throttle": engine.throttle_area, "gate": 0.5 * engine.gate_area, "speed": 250.0, "deck": 9e4}.get(kind, 0.0)
+    value = {
+        "throttle": engine.throttle_area,
+        "gate": 0.5 * engine.gate_area,
+        "speed": 250.0,
+        "deck": 9e4,
+    }.get(kind, 0.0)
     air = air_of(sampled, Conditions(), 12_000.0)
     residual = residual_of(Policy(kind, value), fixed(engine, air, _demand(sampled, 46.0)))
     steps = np.linspace(1.0005, 4.0, 150)[None, :] * float(np.asarray(air.pressure))
