@@ -43,8 +43,8 @@ class Defect(NamedTuple):
     size: str
     reason: str
     fires: tuple[str, ...]
-    may_fire: tuple[str, ...] = ()
     variants: tuple[str, ...]
+    may_fire: tuple[str, ...] = ()
 
 
 def write(folder: Path, verdict: str = "fail", request: dict[str, Any] | None = None) -> None:

@@ -63,6 +63,7 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
         at_equal=_at_equal(entry.get("at_equal"), f"{where}.at_equal"),
         exercised=_exercised(entry.get("exercised"), f"{where}.exercised"),
         per=_per(entry.get("per"), f"{where}.per", symbol),
+        one_charge_temperature=bool(entry.get("one_charge_temperature", False)),
         over=entry.get("over", ""),
         direction=entry.get("direction", ""),
         span=_span(entry.get("span"), f"{where}.span", swept),

@@ -198,6 +198,7 @@ class Judgement:
     at_equal: AtEqual | None = None
     exercised: Exercised | None = None
     per: Per | None = None
+    one_charge_temperature: bool = False
     over: str = ""
     direction: str = ""
     least_step: Value | None = None

@@ -16,8 +16,8 @@ AIRSPEED = "true_airspeed"
 HOLDS = "holds_level_flight"
 RATED = ("takeoff.brake_power", "takeoff.engine_speed")
 HAND_READING = 3.0
-"""kt, U95 of a level speed flown and read by hand: the tolerance on climb speeds of 14 CFR Part 60, table A2A, 1.c, taken
-as analogue, because no row is for level speed."""
+"""kt, U95 of a level speed flown and read by hand: the tolerance on climb speeds of 14 CFR Part 60, table A2A, 1.c,
+taken as analogue, because no row is for level speed."""
 
 
 def flown(outputs: frozenset[str], capabilities: frozenset[str]) -> bool:

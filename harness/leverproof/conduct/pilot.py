@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -64,10 +63,11 @@ def pilot(program: Program, inputs: tuple[str, ...], outputs: tuple[str, ...]) -
     except RefusedError as stopped:
         return log.result("invalid", str(stopped))
     try:
-        yield from _trim(hand, program, log)
+        watched = _Watched(hand, program.watch)
+        yield from _trim(hand, watched, log)
         for step in program.steps:
             log.open(step.do, step.name, hand.row)
-            yield from _fly(hand, program, step, log)
+            yield from _fly(hand, watched, step, log)
             log.close(hand.row)
     except (RefusedError, _InvalidError) as stopped:
         log.close(hand.row)
@@ -102,17 +102,17 @@ class _Log:
         return PilotResult(tuple(self.marks), tuple(self.readings), ending, trouble)
 
 
-def _trim(hand: Hand, program: Program, log: _Log) -> Steps[None]:
+def _trim(hand: Hand, watched: _Watched, log: _Log) -> Steps[None]:
     """Hold the start inputs until the watched channels are steady."""
     log.open("trim", "start", hand.row)
-    unsteady = yield from _wait_steady(hand, program.watch, hand.grid.rows(TRIM_LIMIT))
+    unsteady = yield from _wait_steady(hand, watched, hand.grid.rows(TRIM_LIMIT))
     log.close(hand.row)
     if unsteady:
         seen = "; ".join(in_words(name, what) for name, what in unsteady.items())
         raise _InvalidError(f"not steady after {hand.grid.seconds(hand.row):g} s of trim: {seen}")
 
 
-def _fly(hand: Hand, program: Program, step: PlannedStep, log: _Log) -> Steps[None]:
+def _fly(hand: Hand, watched: _Watched, step: PlannedStep, log: _Log) -> Steps[None]:
     """One step of the program."""
     match step.do:
         case "set":
@@ -122,7 +122,7 @@ def _fly(hand: Hand, program: Program, step: PlannedStep, log: _Log) -> Steps[No
         case "hold":
             yield from hand.hold(hand.grid.rows(step.duration))
         case "read":
-            yield from _read(hand, program, step, log)
+            yield from _read(hand, watched, step, log)
         case "seek":
             yield from _seek(hand, step, log)
         case "couple":
@@ -163,10 +163,10 @@ def _seek(hand: Hand, step: PlannedStep, log: _Log) -> Steps[None]:
         )
 
 
-def _read(hand: Hand, program: Program, step: PlannedStep, log: _Log) -> Steps[None]:
+def _read(hand: Hand, watched: _Watched, step: PlannedStep, log: _Log) -> Steps[None]:
     """Wait for a stabilised point, at most ``limit``, and read it; the reading itself says what was not
     steady."""
-    unsteady = yield from _wait_steady(hand, program.watch, hand.row + hand.grid.rows(step.limit))
+    unsteady = yield from _wait_steady(hand, watched, hand.row + hand.grid.rows(step.limit))
     rows = hand.known_rows()
     taken = take_reading(
         hand.history_window(rows),
@@ -175,15 +175,14 @@ def _read(hand: Hand, program: Program, step: PlannedStep, log: _Log) -> Steps[N
         rows - hand.grid.rows(AFTER),
         name=step.name,
         # What was found steady in this very window need not be asked again.
-        watch=program.watch if unsteady else {},
+        watch=watched.watch if unsteady else {},
     )
     log.readings.append(replace(taken, row=hand.row - hand.grid.rows(AFTER)))
 
 
-def _wait_steady(hand: Hand, watch: Mapping[str, float], until: int) -> Steps[dict[str, Steadiness]]:
+def _wait_steady(hand: Hand, watched: _Watched, until: int) -> Steps[dict[str, Steadiness]]:
     """Hold until every watched channel the stand has is steady over a window in which no input moved, or
     until the row ``until``. Returns what was not steady."""
-    watched = _Watched(hand, watch)
     while hand.row < until:
         short = max(1, hand.still_since) + hand.window - hand.row
         if short > 0:
@@ -201,9 +200,10 @@ def _wait_steady(hand: Hand, watch: Mapping[str, float], until: int) -> Steps[di
 class _Watched:
     """The watched channels that the stand has, with what steady means for each."""
 
-    __slots__ = ("_bands", "_columns", "_hand", "_limits", "_names", "_step", "_widest")
+    __slots__ = ("_bands", "_columns", "_hand", "_limits", "_names", "_step", "_widest", "watch")
 
-    def __init__(self, hand: Hand, watch: Mapping[str, float]) -> None:
+    def __init__(self, hand: Hand, watch: dict[str, float]) -> None:
+        self.watch = watch
         self._hand = hand
         self._names = [name for name in watch if name in hand.outputs]
         self._columns = [hand.outputs.index(name) for name in self._names]

@@ -128,6 +128,8 @@ def judged_channels(judgement: Judgement) -> tuple[str, ...]:
         names.append(judgement.exercised.channel)
     if judgement.per:
         names.append(judgement.per.channel)
+    if judgement.one_charge_temperature:
+        names.append("carburettor_air_temperature")
     if judgement.what == "level_speed":
         names.append("engine_speed")
     if judgement.what == "identity":

@@ -31,6 +31,9 @@ from leverproof.judge.words import amount, number, spoken, unit_of
 from leverproof.quantities import UNITS
 
 OFF_TARGET = 0.05
+CARBURETTOR_AIR = "carburettor_air_temperature"
+KELVIN = 273.15
+EXPONENT_DOUBT = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +51,7 @@ def difference(evidence: Evidence) -> PointFinding:
     judgement = evidence.judgement
     if judgement.more is None or not judgement.less:
         raise WithheldError("error", "the judgement names no two readings to compare")
-    _exercised(evidence)
+    require_exercised(evidence)
     return _two_sided(evidence) if judgement.tolerance is not None else _one_sided(evidence)
 
 
@@ -82,8 +85,8 @@ def _pair(evidence: Evidence, tolerance: float | None) -> tuple[Taken, Taken]:
     judgement = evidence.judgement
     if judgement.more is None:
         raise WithheldError("error", "the judgement names no two readings to compare")
-    more = _taken(evidence, judgement.more, tolerance)
-    less = [_taken(evidence, ref, tolerance) for ref in judgement.less]
+    more = take_point(evidence, judgement.more, tolerance)
+    less = [take_point(evidence, ref, tolerance) for ref in judgement.less]
     return more, max(less, key=lambda taken: taken.value)
 
 
@@ -114,7 +117,7 @@ def _finding(
     )
 
 
-def _exercised(evidence: Evidence) -> None:
+def require_exercised(evidence: Evidence) -> None:
     """Withholds the point where the condition that brings the effect about was not there."""
     condition = evidence.judgement.exercised
     if condition is None:
@@ -161,15 +164,36 @@ def _rate(evidence: Evidence) -> float:
     return rate.value if rate.unit == "1" and symbol not in UNITS else rate.difference_in(symbol, "per.rate")
 
 
-def _taken(evidence: Evidence, ref: Ref, tolerance: float | None) -> Taken:
+def take_point(evidence: Evidence, ref: Ref, tolerance: float | None) -> Taken:
     judgement = evidence.judgement
     equal = judgement.at_equal
     if equal is not None:
         _near_target(evidence, ref, equal)
     value = settled(evidence, ref, judgement.channel, tolerance=tolerance)
     if equal is None:
-        return Taken(ref, value, doubts_of(evidence, ref, judgement.channel))
-    return _corrected(evidence, ref, value, equal)
+        taken = Taken(ref, value, doubts_of(evidence, ref, judgement.channel))
+    else:
+        taken = _corrected(evidence, ref, value, equal)
+    return _at_one_temperature(evidence, taken) if judgement.one_charge_temperature else taken
+
+
+def _at_one_temperature(evidence: Evidence, taken: Taken) -> Taken:
+    """A power at the carburettor air temperature of the reading meant to be more: P (T / T_more)^n with n = 0.5,
+    "usually" so by the SFTE Reference Handbook (2013), section 10.3. That n may lie anywhere from 0.4 to 0.6 is a
+    doubt of P |ln(T / T_more)| 0.1 / sqrt(3)."""
+    judgement = evidence.judgement
+    if judgement.more is None or judgement.more == taken.ref:
+        return taken
+    own, other = (settled(evidence, ref, CARBURETTOR_AIR) + KELVIN for ref in (taken.ref, judgement.more))
+    factor = math.sqrt(own / other)
+    doubt = Doubt(
+        "correction",
+        abs(taken.value * math.log(own / other)) * EXPONENT_DOUBT / RECTANGULAR,
+        "exponent of charge temperature between 0.4 and 0.6",
+    )
+    note = f"{taken.ref} put at the carburettor air temperature of {judgement.more}: times {factor:.4f}"
+    doubts = (*(replace(d, u=None if d.u is None else d.u * factor) for d in taken.doubts), doubt)
+    return Taken(taken.ref, taken.value * factor, doubts, "; ".join(n for n in (taken.note, note) if n))
 
 
 def _near_target(evidence: Evidence, ref: Ref, equal: AtEqual) -> None:

@@ -14,7 +14,7 @@ from leverproof.channels import CHANNELS
 from leverproof.conduct.airframe import AIRSPEED, aeroplane_data, air_of, rated_speed
 from leverproof.history import steadiness
 from leverproof.judge.decision import Ruling, at_least, within
-from leverproof.judge.difference import Taken, _exercised, _taken
+from leverproof.judge.difference import Taken, require_exercised, take_point
 from leverproof.judge.evidence import (
     Evidence,
     WithheldError,
@@ -60,7 +60,7 @@ def level_speed(evidence: Evidence) -> PointFinding:
     judgement = evidence.judgement
     if judgement.more is None or not judgement.less:
         raise WithheldError("error", "the judgement names no two readings to compare")
-    _exercised(evidence)
+    require_exercised(evidence)
     pair = _flown(evidence) if evidence.maybe("flown") is not None else _computed(evidence)
     found = pair.more.value - pair.less.value
     expected = evidence.maybe("expected") or evidence.maybe("at_least")
@@ -72,7 +72,9 @@ def level_speed(evidence: Evidence) -> PointFinding:
     if tolerance is not None:
         ruling = within(found, expected.value, tolerance.value, doubts, unit="kt")
     else:
-        ruling = _clear(found, at_least(found, expected.value, doubts, forgiving=judgement.basis == "physics"))
+        ruling = _clear(
+            found, at_least(found, expected.value, doubts, forgiving=judgement.basis == "physics")
+        )
     return measured(
         evidence.point.label,
         ruling,
@@ -114,7 +116,7 @@ def _flown(evidence: Evidence) -> Pair:
     taken = []
     for ref in refs:
         _steady(aloft, ref)
-        taken.append(_taken(aloft, ref, None))
+        taken.append(take_point(aloft, ref, None))
     more, less = taken[0], max(taken[1:], key=lambda t: t.value)
     return Pair(more, less, (*more.doubts, *less.doubts), ("airspeeds as flown",))
 
@@ -140,7 +142,7 @@ def _computed(evidence: Evidence) -> Pair:
     except KeyError as path:
         raise WithheldError("error", f"the plan does not hold the aeroplane's data: {path}") from path
     refs = [ref for ref in (judgement.more, *judgement.less) if ref is not None]
-    powers = [_taken(evidence, ref, None) for ref in refs]
+    powers = [take_point(evidence, ref, None) for ref in refs]
     turns = [settled(evidence, ref, "engine_speed") for ref in refs]
     air = _air(evidence, refs)
     try:
@@ -151,7 +153,8 @@ def _computed(evidence: Evidence) -> Pair:
     points = [(powers[i].value, turns[i]) for i in (0, slower)]
     widths = spread_of_difference(data, doubts, points[0], points[1], air)
     airframe = tuple(
-        Doubt("airframe", None if w is None else w / 2.0, f"{path}, in both speeds") for path, w in widths.items()
+        Doubt("airframe", None if w is None else w / 2.0, f"{path}, in both speeds")
+        for path, w in widths.items()
     )
     parts = (*taken[0].doubts, *taken[slower].doubts, *airframe)
     return Pair(taken[0], taken[slower], parts, _notes(evidence, refs[0]))
@@ -164,7 +167,9 @@ def _speed(evidence: Evidence, power: Taken, turns: float, data: dict[str, float
     equal = evidence.judgement.at_equal
     own = doubts_of(evidence, power.ref, "engine_speed", without=equal.channel if equal is not None else "")
     doubts = (*scaled(power.doubts, float(found.slope)), *scaled(own, by_turns))
-    note = f"{power.ref}: {amount(power.value, 'hp')} of each engine" + (f", {power.note}" if power.note else "")
+    note = f"{power.ref}: {amount(power.value, 'hp')} of each engine" + (
+        f", {power.note}" if power.note else ""
+    )
     return Taken(power.ref, float(found.true_airspeed), doubts, note)
 
 

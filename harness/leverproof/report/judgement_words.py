@@ -44,12 +44,26 @@ def _limit(j: Judgement, words: Words) -> str:
     return text + (", seeks included" if j.include_seek else "")
 
 
+def _level_speed(j: Judgement, words: Words) -> str:
+    less = " and ".join(str(ref) for ref in j.less)
+    text = f"top level speed at {j.more} less that at {less} {_bounds(j, words)}"
+    if j.worth is not None:
+        text = f"top level speed at {j.more} less that at {less} is what {words(j.worth)} is worth in level flight"
+    return text + _conditions(j, words)
+
+
 def _difference(j: Judgement, words: Words) -> str:
     less = " and ".join(str(ref) for ref in j.less)
     of = f"the largest of {less}" if len(j.less) > 1 else less
-    text = f"{channel_words(j.channel)} at {j.more} less that at {of} {_bounds(j, words)}"
+    return f"{channel_words(j.channel)} at {j.more} less that at {of} {_bounds(j, words)}" + _conditions(j, words)
+
+
+def _conditions(j: Judgement, words: Words) -> str:
+    text = ""
     if j.at_equal is not None:
         text += f", both corrected to {channel_words(j.at_equal.channel)} {words(j.at_equal.value)}"
+    if j.one_charge_temperature:
+        text += ", both put at one carburettor air temperature by the square root law"
     if j.per is not None:
         text += f", and at least {quantity(j.per.rate)} of the difference in {channel_words(j.per.channel)}"
     if j.exercised is not None:
@@ -152,6 +166,7 @@ _SENTENCES: dict[str, Callable[[Judgement, Words], str]] = {
     "value": _value,
     "limit": _limit,
     "difference": _difference,
+    "level_speed": _level_speed,
     "trend": _trend,
     "order": _order,
     "state": _state,

@@ -69,7 +69,7 @@ def _row(number: Mapping[str, Any], *, indent: str = "") -> list[str]:
 def _note(number: Mapping[str, Any]) -> str:
     """Words, then what refuses or sets the number in which share of the samples, where that is not all of them."""
     causes = [
-        f"{word} {100 * share:.0f} %" for word, share in number["causes"].items() if 0.005 <= share
+        f"{word} {100 * share:.0f} %" for word, share in number["causes"].items() if share >= 0.005
         and not (share > 0.995 and word in number["words"])
     ]  # fmt: skip
     return "; ".join(([number["words"]] if number["words"] else []) + causes)

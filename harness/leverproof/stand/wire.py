@@ -10,10 +10,11 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator
-from typing import Any, NoReturn
+from typing import Any
 
 import numpy as np
 
+from leverproof.stand import codec
 from leverproof.stand.port import Array, Capabilities, Hello, Signal
 
 PROTOCOL = 1
@@ -30,34 +31,26 @@ class WireError(ValueError):
 
 
 def encode(message: dict[str, Any]) -> bytes:
-    """A message as one line; numbers must be finite (see :func:`encode_numbers`)."""
-    line = (
-        json.dumps(message, separators=(",", ":"), allow_nan=False, ensure_ascii=False).encode("utf-8")
-        + b"\n"
-    )
+    """A message as one line; numbers must be finite (see :func:`encode_numbers`), arrays of them may stand in it
+    whole."""
+    line = codec.write(message) + b"\n"
     if len(line) > MOST_BYTES:
         raise WireError(f"a message of {len(line):,} bytes, at most {MOST_BYTES:,} are allowed")
     return line
 
 
-def _bare(word: str) -> NoReturn:
-    raise WireError(f'the bare word {word} is not JSON: non-finite numbers are strings such as "NaN"')
-
-
 def decode(line: bytes) -> dict[str, Any]:
     """The object in one line; raises :class:`WireError` when it is not UTF-8, not JSON or not an object."""
     try:
-        text = line.decode("utf-8")
+        message = codec.read(line)
     except UnicodeDecodeError as reason:
         raise WireError(f"byte 0x{line[reason.start]:02x} at {reason.start} is not UTF-8") from None
-    try:
-        message = json.loads(text, parse_constant=_bare)
-        if "\\u" in text:
-            json.dumps(message, ensure_ascii=False).encode("utf-8")
-    except WireError:
-        raise
+    except codec.BareWordError as word:
+        raise WireError(
+            f'the bare word {word} is not JSON: non-finite numbers are strings such as "NaN"'
+        ) from None
     except json.JSONDecodeError as reason:
-        raise WireError(f"not JSON ({reason.msg} at character {reason.pos}): {text[:80]!r}") from None
+        raise WireError(f"not JSON ({reason.msg} at character {reason.pos}): {_shown(line)}") from None
     except RecursionError:
         raise WireError("nested too deeply") from None
     except UnicodeEncodeError:
@@ -65,8 +58,18 @@ def decode(line: bytes) -> dict[str, Any]:
     except ValueError as reason:
         raise WireError(f"not readable: {str(reason)[:80]}") from None
     if not isinstance(message, dict):
-        raise WireError(f"not a JSON object: {text[:80]!r}")
+        raise WireError(f"not a JSON object: {_shown(line)}")
     return message
+
+
+def _shown(line: bytes) -> str:
+    return repr(line.decode("utf-8", "replace")[:80])
+
+
+def wire_numbers(array: Array) -> Array | list[Any]:
+    """``array`` as :func:`encode` takes it quickest: whole while all of it is finite, else
+    :func:`encode_numbers`."""
+    return np.ascontiguousarray(array) if np.isfinite(array).all() else encode_numbers(array)
 
 
 def encode_numbers(array: Array) -> list[Any]:

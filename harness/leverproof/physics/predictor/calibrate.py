@@ -6,7 +6,7 @@ import numpy as np
 
 from leverproof.errors import InputError
 from leverproof.physics.predictor.coefficients import COEFFICIENTS, Array
-from leverproof.physics.predictor.design import Reader, Sampled, Sheet, engine_of, reader_of
+from leverproof.physics.predictor.design import Sampled, Sheet, engine_of, reader_of
 from leverproof.physics.predictor.engine import Demand, Engine, air_at, fuel_air_ratio
 from leverproof.physics.predictor.points import OK, throttle_first
 from leverproof.physics.predictor.power import power_of

@@ -62,12 +62,16 @@ class Reader:
         self.notes = Notes()
 
     def datum(self, path: str, symbol: str) -> Array | None:
-        """Samples of a datum in ``symbol``: normal with standard deviation U95/2; None when the sheet lacks it."""
+        """Samples of a datum in ``symbol``: normal with standard deviation U95/2; None when the sheet lacks it.
+
+        A doubt nobody stated is :data:`UNSTATED_DOUBT` of the value, none for ratings and limits."""
         found = self.sheet.number(path)
         if found is None or isinstance(found.value, str):
             return None
         value = convert(found.value, found.unit, symbol, path)
-        doubt = UNSTATED_DOUBT * abs(value)
+        # a rating or a limit is what it is declared to be; measured design data are not
+        declared = path.startswith(("takeoff.", "limits.")) and not path.endswith("brake_power")
+        doubt = 0.0 if declared else UNSTATED_DOUBT * abs(value)
         if found.doubt is not None:
             doubt = convert_difference(found.doubt, found.unit, symbol, path)
         self.notes.used[path] = found.source
@@ -279,11 +283,13 @@ def _throttle(read: Reader, engine: Engine, demand: Demand, flow: Array) -> Arra
                 "take-off manifold pressure is not below what the intake leaves at sea level",
                 "takeoff.manifold_pressure", "an unsupercharged engine draws less than ambient", "contradiction",
             )  # fmt: skip
-        return c["throttle_margin"] * flow / np.asarray(per_area)
+        wide: Array = c["throttle_margin"] * flow / np.asarray(per_area)
+        return wide
     k = COEFFICIENTS["throttle_loss"]
     read.notes.missing["carburettor.throttle_area"] = (
         f"band widened: pressure lost wide open {k.a:g} to {k.b:g}"
     )
     deck = state.throat_pressure / (1.0 - c["throttle_loss"])
     per_area = orifice_flow(1.0, deck, state.deck_temperature, state.throat_pressure)
-    return flow / np.asarray(per_area)
+    result: Array = flow / np.asarray(per_area)
+    return result

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from leverproof.errors import InputError
 from leverproof.physics.predictor.bands import band
@@ -100,7 +101,7 @@ class _Collector:
             tuple(self.sampled.notes.from_model), altitude, words, causes or {},
         )  # fmt: skip
 
-    def shares(self, codes: Array) -> dict[str, float]:
+    def shares(self, codes: NDArray[np.int8]) -> dict[str, float]:
         """Weight of the samples by reason, without the solved ones."""
         flat, weight = np.ravel(codes), np.ravel(self.sampled.weight)
         kinds = [int(k) for k in np.unique(flat) if k != OK]
@@ -250,8 +251,10 @@ def _heights(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -
             shut, limit = find(Policy("gate", 0.0)), engine.turbo_limit * engine.turbo_radius
             held = find(Policy("speed", limit)) if np.any(np.isfinite(limit)) else np.full_like(shut, np.nan)
             first = np.isfinite(held) & ~(shut < held)
-            weight = float(sampled.weight[first].sum())
-            causes = {"turbo speed limit": weight, "waste gate shut": 1.0 - weight}
+            causes = {
+                "turbo speed limit": float(sampled.weight[first].sum()),
+                "waste gate shut": float(sampled.weight[np.isfinite(shut) & ~first].sum()),
+            }
             out.add(f"critical_altitude.{name}{tail}", f"critical altitude, {RATING_WORDS[name]}", "ft",
                     np.fmin(shut, held), causes=causes,
                     words="set by " + max(causes, key=lambda k: causes[k]))  # fmt: skip
@@ -306,7 +309,8 @@ def _levers(out: _Collector, first: Setting, i: int, altitude: float, conditions
     add("deck_pressure", "carburettor deck pressure needed", "inHg", state.deck_pressure / _INHG)
     add("exhaust_back_pressure", "exhaust back pressure", "inHg", state.back_pressure / _INHG)
     if engine.boost_acts_on not in ("", "none"):
-        lever = boost_lever(engine, state, air_of(out.sampled, conditions, altitude))
+        back = points.gate_area > engine.gate_area * (1.0 - 1e-9)
+        lever = np.where(back, 0.0, boost_lever(engine, state, air_of(out.sampled, conditions, altitude)))
         add("boost_travel", "boost lever travel needed", "1", lever, law_words(out.sampled))
 
 
@@ -335,7 +339,7 @@ def _advantage(out: _Collector, first: Setting, demand: Demand, at: Array, condi
         altitude, column = float(height), full[:, [i]]
 
         def add(name: str, meaning: str, unit: str, values: Array, words: str = "", *, i: int = i,
-                altitude: float = altitude, column: Array = column) -> None:  # fmt: skip
+                altitude: float = altitude, column: NDArray[np.bool_] = column) -> None:  # fmt: skip
             out.add(name, meaning, unit, np.where(column, values[:, [i]], np.nan), altitude=altitude, words=words,
                     causes=out.shares(together.points.reason[:, [i]]))  # fmt: skip
 

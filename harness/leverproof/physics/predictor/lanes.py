@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,13 +21,14 @@ def picked(values: object, mask: Mask) -> Array:
 
 def engine_lanes(engine: Engine, mask: Mask) -> Engine:
     """The engine of each point under the mask."""
-    changes = {
+    changes: dict[str, Any] = {
         f.name: picked(getattr(engine, f.name), mask)
         for f in fields(engine)
         if isinstance(getattr(engine, f.name), np.ndarray)
     }
-    c = {name: picked(values, mask) for name, values in engine.c.items()}
-    return replace(engine, **changes, blower_tip=tuple(picked(t, mask) for t in engine.blower_tip), c=c)
+    changes["blower_tip"] = tuple(picked(tip, mask) for tip in engine.blower_tip)
+    changes["c"] = {name: picked(values, mask) for name, values in engine.c.items()}
+    return replace(engine, **changes)
 
 
 def air_lanes(air: Air, mask: Mask) -> Air:

@@ -149,7 +149,7 @@ def _reasons(
     fine = reason == OK
     reason[fine & np.asarray(state.starved, dtype=np.bool_)] = STARVED
     if engine.has_turbo:
-        # where both are broken the turbo limit is named: whoever searches for the limited point finds out which is first
+        # where both are broken the turbo limit is named; a search for the limited point tells which is first
         limit = engine.turbo_limit * engine.turbo_radius
         over = state.tip_speed > limit * (1.0 + _SLACK)
         reason[(reason == OK) & over] = TURBO_LIMIT

@@ -14,8 +14,8 @@ from leverproof.physics.predictor.gas_path import State
 from leverproof.physics.relations.breathing import pumping_mean_effective_pressure
 from leverproof.physics.relations.combustion import mixture_power_ratio
 from leverproof.physics.relations.compression import compressor_power
-from leverproof.physics.relations.gas import GAS_CONSTANT
 from leverproof.physics.relations.friction import friction_mean_effective_pressure
+from leverproof.physics.relations.gas import GAS_CONSTANT
 from leverproof.physics.relations.output import power_of_mean_effective_pressure
 
 
@@ -42,12 +42,10 @@ def power_of(engine: Engine, air: Air, demand: Demand, state: State, *, work: Ar
     ratio = mixture_power_ratio(demand.fuel_air_ratio, best=c["best_power_ratio"])
     per_air = work * ratio * np.asarray(air.dry)
     indicated = state.air_flow * per_air
-    swept = engine.displacement
 
     def power(mean_pressure: Numbers) -> Array:
-        return np.asarray(
-            power_of_mean_effective_pressure(mean_pressure, demand.engine_speed, displacement=swept)
-        )  # type: ignore[arg-type]
+        per_volume = power_of_mean_effective_pressure(mean_pressure, demand.engine_speed, displacement=1.0)
+        return np.asarray(per_volume * engine.displacement)
 
     pumping = power(
         c["pumping"] * pumping_mean_effective_pressure(demand.manifold_pressure, state.back_pressure)

@@ -192,7 +192,7 @@ def test_bands_are_weighted_and_refuse_few_samples() -> None:
 
 
 def test_every_coefficient_names_its_source_and_the_package_exports_the_predictor() -> None:
-    assert all(c.source and c.a < c.b or c.shape == "normal" for c in COEFFICIENTS.values())
+    assert all((c.source and c.a < c.b) or c.shape == "normal" for c in COEFFICIENTS.values())
     assert physics.predict_expectations is predict_expectations
     with pytest.raises(AttributeError):
         _ = physics.no_such_name
