@@ -237,8 +237,10 @@ def take_reading(
     *,
     name: str,
     watch: dict[str, float],
+    at: int | None = None,
 ) -> Reading:
-    """The reading at ``row``; needs 4 s of rows before and 1 s after. ``watch`` maps each channel that must
+    """The reading at ``row``, which the history calls ``at`` where ``history_rows`` are a part of it; needs 4 s of
+    rows before and 1 s after. ``watch`` maps each channel that must
     be steady to the largest remaining change allowed (canonical unit).
 
     The row 1 s after is not in the window: its inputs may already be those of the next step."""
@@ -246,15 +248,17 @@ def take_reading(
     # The last bit of a mean depends on memory order, which must not depend on where the rows come from.
     window: Samples = np.ascontiguousarray(rows.T, dtype=np.float64)
     values = dict(zip(columns, (np.add.reduce(window, axis=1) / window.shape[1]).tolist(), strict=True))
-    spreads = window.max(axis=1) - window.min(axis=1)
+    spreads = np.maximum.reduce(window, axis=1) - np.minimum.reduce(window, axis=1)
     scatter = dict(zip(columns, (spreads / 2.0).tolist(), strict=True))
-    watched = {c: columns.index(c) for c in watch if c in columns}
     step = grid.step / TICKS_PER_SECOND
     unsteady: dict[str, Steadiness] = {}
-    for channel_name, column in watched.items():
+    for channel_name in [c for c in watch if c in columns]:
         seen = steadiness(
-            window[column], step, band=CHANNELS[channel_name].band, remaining_limit=watch[channel_name]
+            window[columns.index(channel_name)],
+            step,
+            band=CHANNELS[channel_name].band,
+            remaining_limit=watch[channel_name],
         )
         if seen.kind != "steady":
             unsteady[channel_name] = seen
-    return Reading(name, row, values, scatter, unsteady)
+    return Reading(name, row if at is None else at, values, scatter, unsteady)

@@ -14,9 +14,10 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from statistics import median
+from typing import TypeVar
 
 import numpy as np
-from scipy.optimize import brentq, root
+from scipy.optimize import brentq, root  # type: ignore[import-untyped]
 from tabulate import tabulate
 
 from leverproof.physics.predictor.calibrate import sampled_engine
@@ -29,6 +30,7 @@ from leverproof.physics.predictor.settings import levers_together
 from leverproof.physics.relations.gas import AIR_HEAT, EXHAUST_EXPONENT, EXHAUST_GAS_CONSTANT, EXHAUST_HEAT
 from leverproof.sheet.loader import load_sheet
 
+T = TypeVar("T")
 K = 1.33
 GAS = 8314.32 / 28.9644
 
@@ -74,14 +76,15 @@ def _filling(s: Scalar, pe: float) -> float:
 
 def _turbine(s: Scalar, pe: float) -> float:
     flow = s.nozzle * pe / math.sqrt(EXHAUST_GAS_CONSTANT * s.te) * _psi(s.pa / pe, K)
-    return flow * EXHAUST_HEAT * s.te * (1.0 - (s.pa / pe) ** EXHAUST_EXPONENT) * s.turbine
+    fall: float = 1.0 - (s.pa / pe) ** EXHAUST_EXPONENT
+    return flow * EXHAUST_HEAT * s.te * fall * s.turbine
 
 
 def _ratio(s: Scalar, rise: float) -> float:
     tip = math.sqrt(AIR_HEAT * max(rise, 0.0) / s.work) * math.sqrt(288.15 / s.t0)
-    return (
-        1.0 + s.efficiency / (1.0 + s.penalty * max(tip / TIP_SPEED_KNEE - 1.0, 0.0)) * rise / s.t0
-    ) ** 3.5
+    efficiency = s.efficiency / (1.0 + s.penalty * max(tip / TIP_SPEED_KNEE - 1.0, 0.0))
+    ratio: float = (1.0 + efficiency * rise / s.t0) ** 3.5
+    return ratio
 
 
 def _throttled(s: Scalar, deck: float, temperature: float, throat: float) -> float:
@@ -178,7 +181,7 @@ def _by_root(points: list[Scalar]) -> tuple[list[float], int]:
     return found, lost
 
 
-def _timed(work: Callable[[], object]) -> tuple[float, object]:
+def _timed(work: Callable[[], T]) -> tuple[float, T]:
     start = time.perf_counter()
     result = work()
     return time.perf_counter() - start, result
@@ -217,8 +220,8 @@ def main() -> None:
         spent, all_ = _timed(lambda: _by_root(scalars))
         times["root"].append(spent / options.few)
         times["whole"].append(_whole())
-    ours = points.state.back_pressure[: options.few]  # type: ignore[attr-defined]
-    others, lost = all_  # type: ignore[misc]
+    ours = points.state.back_pressure[: options.few]
+    others, lost = all_
     mid = {name: median(values) for name, values in times.items()}
     rows = [
         ("arrays, one residual", f"{1e6 * mid['arrays']:.1f}", "1"),
@@ -232,7 +235,7 @@ def main() -> None:
     print(tabulate(rows, headers=("way", "us a point", "times arrays")))
     print(f"largest relative difference from brentq {np.nanmax(np.abs(ours / np.array(one) - 1.0)):.1e}, "
           f"from root {np.nanmax(np.abs(ours / np.array(others) - 1.0)):.1e}; root lost {lost} of {options.few}; "
-          f"arrays solved {np.mean(points.reason == 0):.3f}, residual at most {np.nanmax(points.residual):.0e}")  # type: ignore[attr-defined]  # fmt: skip
+          f"arrays solved {np.mean(points.reason == 0):.3f}, residual at most {np.nanmax(points.residual):.0e}")  # fmt: skip
     print(f"3,000 samples x 7 altitudes x 2 lever policies: {mid['whole']:.2f} s (asked: at most 10 s)")
 
 

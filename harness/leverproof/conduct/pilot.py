@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -176,8 +176,9 @@ def _read(hand: Hand, watched: _Watched, step: PlannedStep, log: _Log) -> Steps[
         name=step.name,
         # What was found steady in this very window need not be asked again.
         watch=watched.watch if unsteady else {},
+        at=hand.row - hand.grid.rows(AFTER),
     )
-    log.readings.append(replace(taken, row=hand.row - hand.grid.rows(AFTER)))
+    log.readings.append(taken)
 
 
 def _wait_steady(hand: Hand, watched: _Watched, until: int) -> Steps[dict[str, Steadiness]]:
@@ -200,13 +201,14 @@ def _wait_steady(hand: Hand, watched: _Watched, until: int) -> Steps[dict[str, S
 class _Watched:
     """The watched channels that the stand has, with what steady means for each."""
 
-    __slots__ = ("_bands", "_columns", "_hand", "_limits", "_names", "_step", "_widest", "watch")
+    __slots__ = ("_bands", "_columns", "_hand", "_limits", "_names", "_step", "_take", "_widest", "watch")
 
     def __init__(self, hand: Hand, watch: dict[str, float]) -> None:
         self.watch = watch
         self._hand = hand
         self._names = [name for name in watch if name in hand.outputs]
         self._columns = [hand.outputs.index(name) for name in self._names]
+        self._take = np.array(self._columns, np.intp)
         self._bands = [CHANNELS[name].band for name in self._names]
         self._limits = [watch[name] for name in self._names]
         self._step = hand.grid.step / TICKS_PER_SECOND
@@ -215,7 +217,7 @@ class _Watched:
     def _window(self) -> Samples:
         """The last window of the watched channels, shape (channels, rows), contiguous."""
         rows = self._hand.outputs_window(self._hand.known_rows())
-        return np.ascontiguousarray(rows.T[self._columns], dtype=np.float64)
+        return np.ascontiguousarray(rows.T.take(self._take, axis=0), dtype=np.float64)
 
     def wait(self) -> float:
         """0 when all are steady; else seconds after which the widest should be. The channel that was widest before

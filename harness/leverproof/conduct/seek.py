@@ -27,6 +27,7 @@ FIRST_LOOK = 2.5
 LONGEST_LOOK = 4.5
 LONGEST_SETTLING = 25.0
 HELD_FOR = 2.0
+LONGEST_HOLDING = 12.0
 AIM = 0.35
 REFINEMENTS = 2
 LEAST_MOVE = 1e-7
@@ -219,7 +220,7 @@ class _Seeker:
         if off > self.within:
             if seen.lag != seen.lag:
                 return self.control_seconds
-            return min(5.0, HELD_FOR + seen.lag * math.log(off / self.within))
+            return min(LONGEST_HOLDING, HELD_FOR + seen.lag * math.log(off / self.within))
         low, high = self.target - self.within, self.target + self.within
         outside = next((i for i in range(len(latest) - 1, -1, -1) if not low <= latest[i] <= high), -1)
         return max(self.control_seconds, (outside + 1) * self.seconds)

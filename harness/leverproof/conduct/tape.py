@@ -42,6 +42,8 @@ class Tape:
         most = FIRST_SEGMENT_VALUES // max(1, lanes * (inputs + outputs))
         self._size = max(SEGMENT_ROWS, min(expected, most))
         self._segments: list[_Segment] = []
+        self._scratch: Rows = np.empty(0, np.float32)
+        self._flags = np.empty(0, np.bool_)
 
     def room(self) -> int:
         """Rows that fit before the next segment begins."""
@@ -60,11 +62,20 @@ class Tape:
         whole = lanes.size == segment.lanes.size
         slots = slice(None) if whole else np.searchsorted(segment.lanes, lanes)
         # A value beyond float32 becomes infinite and is found as not finite: its ending, not a warning.
+        kept, finite = self._room_for(seen)
         with np.errstate(over="ignore", invalid="ignore"):
-            kept = seen.astype(np.float32)
+            np.copyto(kept, seen, casting="same_kind")
             rows[slots, begin:end, :inputs] = given.transpose(1, 0, 2)
         rows[slots, begin + 1 : end + 1, inputs:] = kept.transpose(1, 0, 2)
-        return bool(np.isfinite(kept).all())
+        return bool(np.isfinite(kept, out=finite).all())
+
+    def _room_for(self, seen: Values) -> tuple[Rows, NDArray[np.bool_]]:
+        """Two arrays of the shape of ``seen`` in memory that is used again and again: fresh memory costs more than
+        what is done with it."""
+        if self._scratch.size < seen.size:
+            self._scratch = np.empty(2 * seen.size, np.float32)
+            self._flags = np.empty(2 * seen.size, np.bool_)
+        return self._scratch[: seen.size].reshape(seen.shape), self._flags[: seen.size].reshape(seen.shape)
 
     def _segment(self, lanes: Lanes, row: int) -> _Segment:
         """The segment that takes the next row; a new one begins with what its lanes showed last."""

@@ -30,7 +30,7 @@ from leverproof.judge.value import allowed
 from leverproof.judge.words import amount, number, spoken, unit_of
 from leverproof.quantities import UNITS
 
-OFF_TARGET = 0.05
+OFF_TARGET = 0.02
 CARBURETTOR_AIR = "carburettor_air_temperature"
 KELVIN = 273.15
 EXPONENT_DOUBT = 0.1

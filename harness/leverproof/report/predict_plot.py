@@ -13,7 +13,7 @@ _DASHES = ("", "7 4", "2 3", "9 3 2 3")
 _PANELS = (
     ("Brake power at take-off pressure and rpm, or what is left of it", (("brake_power", "throttle first"),)),
     ("Manifold pressure held", (("manifold_pressure", "manifold pressure"),)),
-    ("Split-lever advantage at equal manifold pressure",
+    ("Split-lever advantage at equal manifold pressure, of the samples that can hold it",
      (("split_lever_advantage", "whole"), ("split_lever_advantage.charge_temperature", "charge temperature"),
       ("split_lever_advantage.filling", "filling"), ("split_lever_advantage.pumping", "pumping"))),
     ("Turbo speed needed", (("turbo_speed", "turbo speed"),)),
@@ -101,6 +101,9 @@ def _panel(title: str, curves: Sequence[Curve], top: float) -> str:
     )
     out += [_drawn(c, i, x, y) for i, c in enumerate(curves)]
     if len(curves) > 1:
+        out.append(
+            f'<rect x="{right - 168}" y="{roof - 2}" width="168" height="{16 * len(curves) + 6}" fill="#fff"/>'
+        )
         out += [_key(c.label, i, right, roof) for i, c in enumerate(curves)]
     return "\n".join(out)
 

@@ -7,21 +7,27 @@ prints goes to standard error, so that a stray ``print`` cannot break the stream
 from __future__ import annotations
 
 import os
+import socket
 import sys
+from dataclasses import dataclass
 from typing import Any, BinaryIO
 
 import numpy as np
 
-from leverproof.stand.port import Session, Start
+from leverproof.stand.frames import CAPABILITY, frame, frame_bytes, unframe
+from leverproof.stand.port import Array, Session, Start
 from leverproof.stand.wire import (
     PROTOCOL,
     WireError,
     decode,
     decode_numbers,
     encode,
-    encode_numbers,
     hello_result,
+    wire_numbers,
 )
+
+_ROOM = 1024 * 1024
+"""Bytes read at once: a message comes in few pieces."""
 
 
 class _RefusalError(Exception):
@@ -32,8 +38,42 @@ class _RefusalError(Exception):
         self.code = code
 
 
+class _OutOfStepError(Exception):
+    """A frame whose end cannot be told: what follows cannot be read either."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Request:
+    """A request: its line, whether that is free of the words true and false, and its frame if it has one."""
+
+    method: object
+    params: dict[str, Any]
+    plain: bool
+    payload: bytes | None
+
+    def rows(self, rows: object, shape: tuple[int, ...]) -> Array:
+        """The rows of the request, from its frame or else from ``rows``."""
+        if self.payload is not None:
+            return unframe(self.payload, self.params.get("shape"), shape)
+        return decode_numbers(rows, shape, plain=self.plain)
+
+    def count(self) -> int:
+        """How many rows were sent."""
+        held = self.params.get("rows" if self.payload is None else "shape")
+        if not isinstance(held, list) or not held:
+            raise _RefusalError("bad_request", "advance needs the lists lanes and rows")
+        if self.payload is None:
+            return len(held)
+        if not isinstance(held[0], int) or isinstance(held[0], bool) or held[0] < 1:
+            raise _RefusalError("bad_request", f"shape is {held}")
+        return held[0]
+
+
 class Server:
-    """One session behind the protocol; requests in, replies out, until ``close`` or the end of the input."""
+    """One session behind the protocol; requests in, replies out, until ``close`` or the end of the input.
+
+    Frames (:mod:`leverproof.stand.frames`) are offered; a framed request gets a framed reply.
+    """
 
     def __init__(self, session: Session) -> None:
         self._session = session
@@ -42,34 +82,62 @@ class Server:
     def run(self, requests: BinaryIO, replies: BinaryIO) -> None:
         """Answers requests in order. An exception of the model ends the program with its traceback on
         standard error, which the harness shows; a bad request is answered with an error and harms nothing."""
-        for line in requests:
+        while line := requests.readline():
             if not line.strip():
                 continue
             identity: object = 0
+            method: object = None
+            going = True
             try:
-                request = decode(line)
-                identity = request.get("id")
-                plain = b"true" not in line and b"false" not in line
-                reply: dict[str, Any] = {"id": identity, "result": self._answer(request, plain)}
+                message = decode(line)
+                identity, method = message.get("id"), message.get("method")
+                reply = self._reply(identity, self._request(message, line, requests))
             except WireError as error:
-                reply = {"id": identity, "error": {"code": "bad_request", "message": str(error)}}
+                reply = _error(identity, "bad_request", str(error))
             except _RefusalError as error:
-                reply = {"id": identity, "error": {"code": error.code, "message": str(error)}}
-            replies.write(encode(reply))
+                reply = _error(identity, error.code, str(error))
+            except _OutOfStepError as error:
+                reply, going = _error(identity, "bad_request", str(error)), False
+            else:
+                going = method != "close"
+            replies.write(reply)
             replies.flush()
-            if "result" in reply and request.get("method") == "close":
+            if not going:
                 return
 
-    def _answer(self, request: dict[str, Any], plain: bool) -> dict[str, Any]:
-        method, params = request.get("method"), request.get("params", {})
+    def _request(self, message: dict[str, Any], line: bytes, requests: BinaryIO) -> _Request:
+        try:
+            count = frame_bytes(message)
+        except WireError as error:
+            raise _OutOfStepError(str(error)) from None
+        payload = None
+        if count is not None:
+            payload = requests.read(count)
+            if len(payload) != count:
+                raise _OutOfStepError(f"the input ended after {len(payload)} of {count} bytes of a frame")
+        params = message.get("params", {})
         if not isinstance(params, dict):
             raise _RefusalError("bad_request", "params is not an object")
+        plain = b"true" not in line and b"false" not in line
+        return _Request(message.get("method"), params, plain, payload)
+
+    def _reply(self, identity: object, request: _Request) -> bytes:
+        answer = self._answer(request)
+        if isinstance(answer, dict):
+            return encode({"id": identity, "result": answer})
+        if request.payload is not None:
+            return frame({"id": identity, "result": {}}, "result", answer)
+        return encode({"id": identity, "result": {"rows": wire_numbers(answer)}})
+
+    def _answer(self, request: _Request) -> dict[str, Any] | Array:
+        """The result of a method: an object, or the array of its rows."""
+        method = request.method
         if method == "hello":
-            return self._hello(params)
+            return self._hello(request.params)
         if method == "initialise":
-            return self._initialise(params)
+            return self._initialise(request)
         if method == "advance":
-            return self._advance(params, plain)
+            return self._advance(request)
         if method == "reset":
             self._columns = None
             self._session.reset()
@@ -85,10 +153,11 @@ class Server:
             raise _RefusalError(
                 "version", f"this model speaks protocol {PROTOCOL}, the harness offers {offered}"
             )
-        return hello_result(self._session.hello())
+        result = hello_result(self._session.hello())
+        return {**result, "capabilities": {**result["capabilities"], CAPABILITY: True}}
 
-    def _initialise(self, params: dict[str, Any]) -> dict[str, Any]:
-        said = self._session.hello()
+    def _initialise(self, request: _Request) -> Array:
+        said, params = self._session.hello(), request.params
         inputs = _names(params, "inputs", {signal.name for signal in said.inputs})
         outputs = _names(params, "outputs", {signal.name for signal in said.outputs})
         starts, step = params.get("starts"), params.get("step_ticks")
@@ -96,20 +165,27 @@ class Server:
             raise _RefusalError("bad_request", f"step_ticks is {step!r}")
         if not isinstance(starts, list) or not 1 <= len(starts) <= said.capabilities.lanes:
             raise _RefusalError("bad_request", f"starts must hold 1 to {said.capabilities.lanes} entries")
-        begun = tuple(_start(entry, len(inputs)) for entry in starts)
-        rows = self._session.initialise(begun, step, inputs, outputs)
+        engines = [_engine(entry) for entry in starts]
+        rows = request.rows([entry.get("row") for entry in starts], (len(starts), len(inputs)))
+        begun = tuple(Start(state, tuple(row)) for state, row in zip(engines, rows.tolist(), strict=True))
+        reply = self._session.initialise(begun, step, inputs, outputs)
         self._columns = (len(inputs), len(outputs))
-        return {"rows": encode_numbers(np.asarray(rows, dtype=np.float64))}
+        return np.asarray(reply, dtype=np.float64)
 
-    def _advance(self, params: dict[str, Any], plain: bool) -> dict[str, Any]:
+    def _advance(self, request: _Request) -> Array:
         if self._columns is None:
             raise _RefusalError("bad_request", "advance before initialise")
-        lanes, rows = params.get("lanes"), params.get("rows")
-        if not isinstance(lanes, list) or not isinstance(rows, list):
+        lanes = request.params.get("lanes")
+        if not isinstance(lanes, list):
             raise _RefusalError("bad_request", "advance needs the lists lanes and rows")
-        array = decode_numbers(rows, (len(rows), len(lanes), self._columns[0]), plain=plain)
+        shape = (request.count(), len(lanes), self._columns[0])
+        array = request.rows(request.params.get("rows"), shape)
         reply = self._session.advance(tuple(int(lane) for lane in lanes), array)
-        return {"rows": encode_numbers(np.asarray(reply, dtype=np.float64))}
+        return np.asarray(reply, dtype=np.float64)
+
+
+def _error(identity: object, code: str, message: str) -> bytes:
+    return encode({"id": identity, "error": {"code": code, "message": message}})
 
 
 def _names(params: dict[str, Any], key: str, known: set[str]) -> tuple[str, ...]:
@@ -122,24 +198,49 @@ def _names(params: dict[str, Any], key: str, known: set[str]) -> tuple[str, ...]
     return tuple(names)
 
 
-def _start(entry: object, columns: int) -> Start:
+def _engine(entry: object) -> str:
     if not isinstance(entry, dict) or entry.get("engine") not in ("running", "stopped"):
         raise _RefusalError("bad_request", "a start needs engine = running or stopped")
-    row = decode_numbers([entry.get("row")], (1, columns), plain=False)
-    return Start(entry["engine"], tuple(row[0].tolist()))
+    return str(entry["engine"])
 
 
 def serve(session: Session, stdin: BinaryIO | None = None, stdout: BinaryIO | None = None) -> None:
     """Hosts ``session`` until the harness closes it.
 
-    Without streams it takes over the process's own: file descriptor 1 is kept for the protocol, and standard
-    output is pointed at standard error for everything else in the process, C libraries included.
+    Without streams it takes over the process's own; see :func:`own_streams`.
     """
     if stdin is not None and stdout is not None:
         Server(session).run(stdin, stdout)
         return
+    requests, replies = own_streams()
+    with requests, replies:
+        Server(session).run(requests, replies)
+
+
+def own_streams() -> tuple[BinaryIO, BinaryIO]:
+    """The standard streams of this process, taken for the protocol alone.
+
+    File descriptor 1 is kept for it, and standard output is pointed at standard error for everything else in the
+    process, C libraries included; what reads standard input finds its end at once.
+    """
     sys.stdout.flush()
-    kept = os.dup(1)
+    kept_in, kept_out = os.dup(0), os.dup(1)
     os.dup2(2, 1)
-    with os.fdopen(kept, "wb") as replies:
-        Server(session).run(sys.stdin.buffer, replies)
+    nothing = os.open(os.devnull, os.O_RDONLY)
+    os.dup2(nothing, 0)
+    os.close(nothing)
+    return os.fdopen(kept_in, "rb", buffering=_ROOM), os.fdopen(kept_out, "wb", buffering=_ROOM)
+
+
+def serve_tcp(session: Session, port: int, host: str = "127.0.0.1") -> None:
+    """Hosts ``session`` for one harness that connects to ``port`` of this machine, until it closes or leaves.
+
+    Port 0 is not useful here: the harness must know where to connect. Raises :class:`OSError` when the port is
+    taken.
+    """
+    with socket.create_server((host, port)) as listener:
+        connection, _ = listener.accept()
+    with connection:
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        with connection.makefile("rb", buffering=_ROOM) as requests, connection.makefile("wb", _ROOM) as replies:
+            Server(session).run(requests, replies)

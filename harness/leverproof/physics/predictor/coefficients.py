@@ -135,6 +135,7 @@ _ALL = (
         "assumption, lever law unknown: 0.5 linear in pressure rise, 1 in turbo speed",
     ),
     _u("speed_demand", 1.00, 1.10, "1", WIDER + ": full-lever turbo speed over its limit"),
+    _u("deck_demand_low", 8.0, 18.0, "inHg", ASSUMPTION + ": deck pressure asked by the lever fully back"),
     _u("deck_demand", 31.0, 40.0, "inHg", WIDER + ": deck pressure asked by the full lever"),
     _u("derate", 0.0, 0.0015, "1/K", ASSUMPTION + ": of take-off power above the carburettor-air limit"),
 )

@@ -283,12 +283,12 @@ def _at_altitudes(out: _Collector, sheet: Sheet, at: Array, conditions: Conditio
         return
     first = power_available(sheet, out.sampled, at, conditions=conditions)
     for i, altitude in enumerate(at[0]):
-        _levers(out, first, i, float(altitude), conditions)
+        _levers(out, first, i, float(altitude))
     if out.sampled.engine.has_turbo and out.sampled.engine.boost_acts_on != "none":
         _advantage(out, first, demand, at, conditions)
 
 
-def _levers(out: _Collector, first: Setting, i: int, altitude: float, conditions: Conditions) -> None:
+def _levers(out: _Collector, first: Setting, i: int, altitude: float) -> None:
     engine, points, state = out.sampled.engine, first.points, first.points.state
 
     def add(name: str, meaning: str, unit: str, values: Array, words: str = "") -> None:
@@ -310,7 +310,7 @@ def _levers(out: _Collector, first: Setting, i: int, altitude: float, conditions
     add("exhaust_back_pressure", "exhaust back pressure", "inHg", state.back_pressure / _INHG)
     if engine.boost_acts_on not in ("", "none"):
         back = points.gate_area > engine.gate_area * (1.0 - 1e-9)
-        lever = np.where(back, 0.0, boost_lever(engine, state, air_of(out.sampled, conditions, altitude)))
+        lever = np.where(back, 0.0, boost_lever(engine, state))
         add("boost_travel", "boost lever travel needed", "1", lever, law_words(out.sampled))
 
 

@@ -74,14 +74,14 @@ def throttle_lever(engine: Engine, area: Array) -> Array:
     return result
 
 
-def boost_lever(engine: Engine, state: State, air: Air) -> Array:
+def boost_lever(engine: Engine, state: State) -> Array:
     """Lever position that gives a state, by the assumed law of what the lever acts on; may lie outside 0 to 1."""
     if engine.boost_acts_on == "speed":
         full = engine.c["full_demand"] * engine.turbo_radius
         return np.asarray(np.power(state.tip_speed / full, 1.0 / engine.c["speed_law"]))
     if engine.boost_acts_on == "deck":
-        top = engine.c["deck_demand"] * UNITS["inHg"].scale
-        return np.asarray((state.deck_pressure - air.pressure) / (top - air.pressure))
+        low, top = (engine.c[name] * UNITS["inHg"].scale for name in ("deck_demand_low", "deck_demand"))
+        return np.asarray((state.deck_pressure - low) / (top - low))
     opening = np.minimum(gate_area(engine, state) / engine.gate_area, 1e3)
     shut = np.sign(opening) * np.power(np.abs(opening), 1.0 / engine.c["gate_law"])
     return np.asarray(1.0 - shut)
@@ -104,7 +104,7 @@ def residual_of(policy: Policy, point: Fixed) -> Callable[[Array], Array]:
             return np.asarray(state.compressor_rise / asked - 1.0)
         if policy.kind == "deck":
             return np.asarray(state.deck_pressure / policy.value - 1.0)
-        boost = boost_lever(engine, state, point.air)
+        boost = boost_lever(engine, state)
         return boost - throttle_lever(engine, throttle_area(state))
 
     return rise
@@ -134,7 +134,7 @@ def solve_points(engine: Engine, air: Air, demand: Demand, policy: Policy) -> Po
     with np.errstate(invalid="ignore"):
         needed = throttle_area(clean) if not np.all(bad) else np.full(shape, np.nan)
         gate = gate_area(engine, clean) if engine.has_turbo else np.full(shape, np.nan)
-        lever = boost_lever(engine, clean, air) if policy.kind == "coupled" else np.full(shape, np.nan)
+        lever = boost_lever(engine, clean) if policy.kind == "coupled" else np.full(shape, np.nan)
     needed = np.where(bad, np.nan, needed)
     return Points(clean, needed, gate, lever, reason, np.where(bad, np.nan, end), roots.evaluations + 1)
 

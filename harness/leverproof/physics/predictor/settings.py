@@ -96,7 +96,7 @@ def _coupled_pressure_at_limit(engine: Engine, air: Air, demand: Demand) -> Arra
         with np.errstate(invalid="ignore", over="ignore"):
             roots = solve(residual_of(Policy("speed", tip), point), low, 1.3 * low, tolerance=1e-13)
             state = at_back_pressure(point, roots.x)
-            return throttle_lever(engine, throttle_area(state)) - boost_lever(engine, state, air)
+            return throttle_lever(engine, throttle_area(state)) - boost_lever(engine, state)
 
     asked = np.broadcast_to(
         np.asarray(demand.manifold_pressure),

@@ -95,13 +95,12 @@ def test_boost_travel_by_what_the_lever_acts_on(kind: str, sheet_of: SheetOf) ->
         first.manifold_pressure > 0.999 * 50 * 3386.389, axis=1
     )
     assert good.sum() > 0.6 * SAMPLES
-    if kind == "speed":
-        assert np.all(np.diff(state.tip_speed[good], axis=1) > 0.0)
-    elif kind == "gate":
-        assert np.all(np.diff(first.points.gate_area[good] / engine.gate_area[good], axis=1) < 0.0)
+    travel = boost_lever(engine, state)[good]
+    if kind in ("gate", "speed"):
+        assert np.all(np.diff(travel, axis=1) > 0.0)
     else:
         # the deck pressure a full throttle needs hardly moves: it is the throat's plus the throttle's own loss
-        assert np.median(np.ptp(state.deck_pressure[good], axis=1) / state.deck_pressure[good, 0]) < 0.03
+        assert np.median(np.ptp(travel, axis=1)) < 0.05
 
 
 def test_waste_gate_closes_to_the_critical_altitude_when_the_gate_limits(sheet_of: SheetOf) -> None:
@@ -225,14 +224,14 @@ def test_the_residual_of_every_policy_rises_with_back_pressure(kind: str, sheet_
 
     sampled = _sampled(sheet_of("two_stage"))
     engine = sampled.engine
-    value = {
+    values: dict[str, Array | float] = {
         "throttle": engine.throttle_area,
         "gate": 0.5 * engine.gate_area,
         "speed": 250.0,
         "deck": 9e4,
-    }.get(kind, 0.0)
+    }
     air = air_of(sampled, Conditions(), 12_000.0)
-    residual = residual_of(Policy(kind, value), fixed(engine, air, _demand(sampled, 46.0)))
+    residual = residual_of(Policy(kind, values.get(kind, 0.0)), fixed(engine, air, _demand(sampled, 46.0)))
     steps = np.linspace(1.0005, 4.0, 150)[None, :] * float(np.asarray(air.pressure))
     rises = np.diff(np.hstack([residual(np.full((SAMPLES, 1), x)) for x in steps[0]]), axis=1)
     assert np.all(rises >= -1e-12) and np.all(rises.sum(axis=1) > 0.0)
