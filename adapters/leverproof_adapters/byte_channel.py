@@ -6,8 +6,11 @@ takes it whole.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import selectors
+import socket
+import stat
 import time
 from collections.abc import Callable
 
@@ -139,6 +142,10 @@ class ByteChannel:
     def close_output(self) -> None:
         """Tells the model that nothing more will come; may be called twice."""
         if self._out >= 0:
+            if stat.S_ISSOCK(os.fstat(self._out).st_mode):
+                # A connection ends with its last descriptor only, and what the model still says is wanted.
+                with contextlib.suppress(OSError), socket.socket(fileno=os.dup(self._out)) as connection:
+                    connection.shutdown(socket.SHUT_WR)
             os.close(self._out)
             self._out = -1
 

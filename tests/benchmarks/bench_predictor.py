@@ -233,9 +233,11 @@ def main() -> None:
         ("scipy root, all eight equations", f"{1e6 * mid['root']:.0f}", f"{mid['root'] / mid['arrays']:.0f}"),
     ]
     print(tabulate(rows, headers=("way", "us a point", "times arrays")))
-    print(f"largest relative difference from brentq {np.nanmax(np.abs(ours / np.array(one) - 1.0)):.1e}, "
-          f"from root {np.nanmax(np.abs(ours / np.array(others) - 1.0)):.1e}; root lost {lost} of {options.few}; "
-          f"arrays solved {np.mean(points.reason == 0):.3f}, residual at most {np.nanmax(points.residual):.0e}")  # fmt: skip
+    print(
+        f"largest relative difference from brentq {np.nanmax(np.abs(ours / np.array(one) - 1.0)):.1e}, "
+        f"from root {np.nanmax(np.abs(ours / np.array(others) - 1.0)):.1e}; root lost {lost} of {options.few}; "
+        f"arrays solved {np.mean(points.reason == 0):.3f}, residual at most {np.nanmax(points.residual):.0e}"
+    )
     print(f"3,000 samples x 7 altitudes x 2 lever policies: {mid['whole']:.2f} s (asked: at most 10 s)")
 
 

@@ -10,6 +10,7 @@ from leverproof.errors import StandError
 from leverproof.stand.mount import MountedStand
 from leverproof.stand.port import Array, Session, StandFile, Start
 from leverproof_adapters import stdio
+from leverproof_adapters.wire_session import WireSession
 
 StandOf = Callable[..., StandFile]
 Mount = Callable[..., MountedStand]
@@ -25,10 +26,10 @@ def drive(session: Session) -> list[Array]:
     return [first, session.advance([0], rows), session.advance([0], rows)]
 
 
-def opened(stand: StandFile) -> stdio.StdioSession:
+def opened(stand: StandFile) -> WireSession:
     """The bare session of a stand."""
     session = stdio.open_stand(stand, defect=None)
-    assert isinstance(session, stdio.StdioSession)
+    assert isinstance(session, WireSession)
     return session
 
 
@@ -57,7 +58,7 @@ def fault_of(stand: StandFile, gone: Gone) -> StandError:
         ("raises_a_signal", "crash", "SIGSEGV"),
         ("closes_its_output", "crash", "SIGTERM"),
         ("leaves_a_child", "crash", "exit code 4"),
-        ("half_a_line", "crash", "middle of a line"),
+        ("half_a_line", "crash", "middle of a message"),
         ("chatters", "protocol", "rpm looks fine"),
         ("endless_banner", "protocol", "before the reply to hello"),
         ("banner_without_end", "protocol", "before the reply to hello"),

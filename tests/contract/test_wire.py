@@ -14,7 +14,7 @@ from leverproof.stand.port import Capabilities, Hello, Session, Signal, StandFil
 from leverproof.stand.server import Server, serve
 from leverproof.stand.wire import decode, encode, encode_numbers, hello_result, read_hello
 from leverproof_adapters import in_process, stdio
-from leverproof_adapters.stdio_process import Child
+from leverproof_adapters.byte_channel import ByteChannel
 
 StandOf = Callable[..., StandFile]
 RESULTS = {
@@ -75,13 +75,13 @@ def test_what_the_adapter_sends_fits_the_schema(
     lag_stand: StandOf, kind: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sent: list[bytes] = []
-    send = Child.send
+    send = ByteChannel.send
 
-    def listening(self: Child, line: bytes, until: float) -> bytes:
+    def listening(self: ByteChannel, line: bytes, until: float) -> bytes:
         sent.append(line)
         return send(self, line, until)
 
-    monkeypatch.setattr(Child, "send", listening)
+    monkeypatch.setattr(ByteChannel, "send", listening)
     session = stdio.open_stand(lag_stand(kind), defect=None)
     try:
         session.hello()

@@ -7,37 +7,11 @@
 
 enum { LANES = 256, MAX_VALUES = 50000, MAX_BYTES = 4 << 20, STEP_DIVIDES = 18000 };
 
-typedef struct { const char *name, *unit, *states; double absent; } Signal;
-
-/* `absent` is the value of an input a session does not send. */
-static const Signal inputs[INPUTS] = {
-    {"throttle", "1", NULL, 0.0}, {"boost", "1", NULL, 0.0}, {"propeller", "1", NULL, 1.0},
-    {"mixture", "1", "[\"cut_off\",\"auto_lean\",\"auto_rich\",\"full_rich\"]", 2.0},
-    {"intercooler_shutter", "1", NULL, 1.0}, {"pressure_altitude", "ft", NULL, 0.0},
-    {"temperature_offset", "K", NULL, 0.0}, {"relative_humidity", "1", NULL, 0.0}, {"true_airspeed", "kt", NULL, 0.0}};
-static const double least[INPUTS] = {-0.01, -0.01, -0.01, 0.0, -0.01, -2000.0, -80.0, 0.0, 0.0};
-static const double most[INPUTS] = {1.01, 1.01, 1.01, 3.0, 1.01, 50000.0, 80.0, 1.0, 600.0};
-static const Signal outputs[OUTPUTS] = {
-    {"manifold_pressure", "inHg", NULL, 0.0}, {"engine_speed", "rpm", NULL, 0.0}, {"turbo_speed", "rpm", NULL, 0.0},
-    {"brake_power", "hp", NULL, 0.0}, {"torque", "lbf.ft", NULL, 0.0}, {"fuel_flow", "lb/h", NULL, 0.0},
-    {"carburettor_air_temperature", "degC", NULL, 0.0}, {"carburettor_deck_pressure", "inHg", NULL, 0.0},
-    {"exhaust_back_pressure", "inHg", NULL, 0.0}, {"manifold_temperature", "degC", NULL, 0.0},
-    {"exhaust_gas_temperature", "degC", NULL, 0.0}, {"wastegate_opening", "1", NULL, 0.0},
-    {"turbo_overspeed_light", "1", "[\"off\",\"blinking\",\"on\"]", 0.0}, {"throttle_position", "1", NULL, 0.0},
-    {"boost_position", "1", NULL, 0.0}, {"ambient_pressure", "inHg", NULL, 0.0},
-    {"ambient_temperature", "degC", NULL, 0.0}, {"blade_angle", "deg", NULL, 0.0}};
-
 static Engine engines[LANES];
 typedef struct { int count, column[OUTPUTS]; } Columns;
 static Columns in, out_columns;
 static int lane_count, step_ticks;
 static Defect defect = DEFECT_NONE;
-
-static int find(const Signal *signals, int count, const char *name) {
-    for (int i = 0; i < count; i++)
-        if (strcmp(signals[i].name, name) == 0) return i;
-    return -1;
-}
 
 static void put_signals(Buffer *out, const Signal *signals, int count) {
     for (int i = 0; i < count; i++) {
@@ -75,7 +49,7 @@ static const char *find_columns(const Json *names, const Signal *signals, int kn
         return "inputs and outputs must be lists of names";
     columns->count = 0;
     for (const Json *at = names->child; at; at = at->next) {
-        int found = at->kind == J_STRING ? find(signals, known, at->text) : -1;
+        int found = at->kind == J_STRING ? signal_find(signals, known, at->text) : -1;
         if (found < 0) return "unknown input or output name";
         if (seen[found]++) return "an input or output is named twice";
         columns->column[columns->count++] = found;

@@ -27,7 +27,7 @@ from leverproof.history import (
 from leverproof.timegrid import TICKS_PER_SECOND
 
 TRIM_LIMIT = 60 * TICKS_PER_SECOND
-LONGEST_WAIT = 5.0
+LONGEST_WAIT = 10.0
 
 
 @dataclass(frozen=True, slots=True)

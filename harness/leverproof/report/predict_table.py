@@ -25,7 +25,7 @@ def render(document: Mapping[str, Any]) -> str:
         "",
         "5 % and 95 %: band from sampling what the sheet leaves in doubt. samples: share that has the number.",
         f"calibration: {document['calibration']}.",
-        f"boost travel: {document['lever_law']}.",
+        f"boost travel and levers together: {document['lever_law']}.",
         *_missing(document["missing"]),
     ]  # fmt: skip
     if document["derived_from"]:

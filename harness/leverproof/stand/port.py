@@ -104,12 +104,20 @@ class Deadlines:
 @dataclass(frozen=True, slots=True)
 class ChannelMap:
     """How one of our channels is found in the model: ``name`` and ``unit`` there; canonical = scale * theirs +
-    offset after the unit conversion."""
+    offset after the unit conversion.
+
+    Only for a recording: ``states`` names our state for each word of the column; ``delay`` (s) and ``resolution``
+    (canonical unit, None when nobody stated it) are the gauge's; ``constant`` (canonical unit) stands for a column
+    that was not recorded because it never changed."""
 
     name: str
     unit: str | None = None
     scale: float = 1.0
     offset: float = 0.0
+    states: dict[str, str] = field(default_factory=dict)
+    delay: float = 0.0
+    resolution: float | None = None
+    constant: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +139,7 @@ class StandFile:
     options: dict[str, Any] = field(default_factory=dict)
     defect_argument: str = ""
     defects: dict[str, dict[str, Any]] = field(default_factory=dict)
+    recording: dict[str, Any] = field(default_factory=dict)
 
 
 class OpenStand(Protocol):

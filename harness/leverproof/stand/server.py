@@ -14,6 +14,7 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
+from leverproof.errors import LeverproofError
 from leverproof.stand.frames import CAPABILITY, frame, frame_bytes, unframe
 from leverproof.stand.port import Array, Session, Start
 from leverproof.stand.wire import (
@@ -80,8 +81,9 @@ class Server:
         self._columns: tuple[int, int] | None = None
 
     def run(self, requests: BinaryIO, replies: BinaryIO) -> None:
-        """Answers requests in order. An exception of the model ends the program with its traceback on
-        standard error, which the harness shows; a bad request is answered with an error and harms nothing."""
+        """Answers requests in order. A bad request, and trouble the session itself tells of, is answered with an
+        error; any other exception of the model ends the program with its traceback on standard error, which the
+        harness shows."""
         while line := requests.readline():
             if not line.strip():
                 continue
@@ -95,6 +97,8 @@ class Server:
             except WireError as error:
                 reply = _error(identity, "bad_request", str(error))
             except _RefusalError as error:
+                reply = _error(identity, error.code, str(error))
+            except LeverproofError as error:
                 reply = _error(identity, error.code, str(error))
             except _OutOfStepError as error:
                 reply, going = _error(identity, "bad_request", str(error)), False

@@ -5,7 +5,7 @@ Reading a stand file runs nothing; mounting it (:mod:`leverproof.stand.mount`) r
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from importlib.abc import Traversable
 from pathlib import PurePath
@@ -17,6 +17,7 @@ from leverproof.quantities import parse, unit
 from leverproof.schema import check
 from leverproof.stand.adapters import installed_kinds
 from leverproof.stand.port import ChannelMap, Deadlines, StandFile
+from leverproof.stand.recording_map import needs_of_a_recording, recorded_map
 from leverproof.timegrid import TimeGrid
 from leverproof.toml_file import KeyPath, parse_toml, place, read_text
 
@@ -32,6 +33,7 @@ _COPIED = (
     "options",
     "defect_argument",
     "defects",
+    "recording",
 )
 
 
@@ -76,6 +78,7 @@ def parse_stand_file(text: str, path: str, *, kinds: Iterable[str] | None = None
 
 
 def _needed(document: dict[str, Any], where: str) -> None:
+    """Raises :class:`InputError` when a kind of stand lacks what it is mounted by."""
     kind, target = document["kind"], str(document.get("target", ""))
     if kind == "stdio" and "command" not in document:
         raise InputError(
@@ -84,6 +87,17 @@ def _needed(document: dict[str, Any], where: str) -> None:
             'write for example command = ["./model"]',
             "missing_key",
         )
+    if kind == "c_library" and not target:
+        raise InputError(
+            "kind 'c_library' needs the key 'target'",
+            where,
+            'name the library beside the stand file, for example target = "libengine.so"',
+            "missing_key",
+        )
+    if kind == "tcp":
+        _tcp_target(target, document.get("command", ()), where)
+    if kind == "recording":
+        needs_of_a_recording(document, where)
     if kind == "in_process":
         file, colon, factory = target.rpartition(":")
         if not (file and colon and factory.isidentifier()):
@@ -93,6 +107,24 @@ def _needed(document: dict[str, Any], where: str) -> None:
                 "name a Python file beside the stand file and the function in it that makes a session",
                 "target",
             )
+
+
+def _tcp_target(target: str, command: Sequence[str], where: str) -> None:
+    host, _, port = target.rpartition(":")
+    if not (host and port.isascii() and port.isdigit() and int(port) < 65536):
+        raise InputError(
+            f"kind 'tcp' needs a target of the form 'host:port', found {target!r}",
+            where,
+            'write for example target = "127.0.0.1:5100"',
+            "target",
+        )
+    if int(port) == 0 and not any("{port}" in word for word in command[1:]):
+        raise InputError(
+            "port 0 takes a free port, so the command must be told which",
+            where,
+            "write {port} in an argument of the command",
+            "target",
+        )
 
 
 def _grid(step: object, where: str) -> None:
@@ -135,7 +167,8 @@ def _channel_map(name: str, entry: dict[str, Any], path: str, text: str) -> Chan
             "remove scale and offset",
             "scale",
         )
-    return ChannelMap(entry.get("name", name), symbol, scale, float(entry.get("offset", 0.0)))
+    plain = ChannelMap(entry.get("name", name), symbol, scale, float(entry.get("offset", 0.0)))
+    return recorded_map(plain, ours, entry, lambda last: place(path, (*key, last), text))
 
 
 def check_dimension(ours: Channel, symbol: str, where: str) -> None:

@@ -187,6 +187,36 @@ def test_a_response_that_turns_is_not_monotone():
     assert mark(flown(Kind(law=law), boost_seek(39.5))).ending == "reached"
 
 
+def dipping(row):
+    """The first 5 % of the boost lever's travel takes 1 inHg away, the rest gives 28.5 inHg."""
+    return 30.0 - 20.0 * min(row[1], 0.05) + 30.0 * max(0.0, row[1] - 0.05), 9000.0
+
+
+@pytest.mark.parametrize("lag", [0.5, 2.0, 4.0])
+@pytest.mark.parametrize("target", [31.0, 35.0, 45.0, 57.0])
+def test_a_lever_that_acts_the_other_way_at_first_still_reaches_from_the_stop(lag, target):
+    history = flown(Kind(law=dipping, lag=lag), boost_seek(target), start={"boost": 0.0})
+    assert mark(history).ending == "reached"
+    assert_held(history, target, 0.02)
+    assert history.column("boost")[-1] == pytest.approx(0.05 + (target - 29.0) / 30.0, abs=0.001)
+
+
+@pytest.mark.parametrize("lag", [0.5, 2.0, 4.0])
+@pytest.mark.parametrize("target", [20.0, 29.0])
+def test_a_target_below_what_the_stop_gives_ends_there_with_the_lever_back(lag, target):
+    def law(row):
+        return 30.0 + 30.0 * row[1], 9000.0
+
+    history = flown(Kind(law=law, lag=lag), boost_seek(target), start={"boost": 0.0})
+    end = mark(history).end
+    assert mark(history).ending == "stop"
+    boost = history.column("boost")
+    # It looked away from the stop before it called the stop the end, and came back.
+    assert boost.max() >= 0.1
+    assert set(boost[end - 40 : end].tolist()) == {0.0}
+    assert settled(history) == pytest.approx(30.0, abs=0.06)
+
+
 @pytest.mark.parametrize("backlash", [0.01, 0.04, 0.1])
 @pytest.mark.parametrize("target", [45.3, 27.0])
 def test_backlash(backlash, target):

@@ -35,7 +35,7 @@ def document_of(
         "relative_humidity": conditions.humidity,
         "mixture": "auto_rich",
         "calibration": sampled.calibration,
-        "lever_law": law_words(sampled) if boosted else "no separate boost lever",
+        "lever_law": law_words(sampled, throttle=True) if boosted else "no separate boost lever",
         "sheet_data": dict(sorted(notes.used.items())),
         "missing": [{"datum": path, "effect": effect} for path, effect in sorted(notes.missing.items())],
         "derived_from": list(notes.from_model),

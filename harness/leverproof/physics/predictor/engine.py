@@ -104,15 +104,16 @@ def fuel_air_ratio(
 ) -> Array:
     """Fuel-air ratio of a mixture position at ``load`` = (pressure x rpm) over those of take-off.
 
-    Flat below half load, then rising in proportion; full rich is auto rich times a factor, and an uncompensated
-    one also richens as 1/sqrt(``compensated_ratio``), the density ratio of the air. Source: SFTE Reference
-    Handbook 2013, ch. 10 (enriched at high power); sizes are coefficients.
+    Flat below half load, then rising in proportion; auto lean is never richer than auto rich; full rich is auto rich
+    times a factor, and an uncompensated one also richens as 1/sqrt(``compensated_ratio``), the density ratio of the
+    air. Source: SFTE Reference Handbook 2013, ch. 10 (enriched at high power); sizes are coefficients.
     """
     if mixture not in MIXTURES:
         raise ValueError(f"no fuel-air ratio for mixture {mixture!r}")
-    name = "auto_lean" if mixture == "auto_lean" else "auto_rich"
     rise = np.clip((np.asarray(load) - 0.5) / 0.5, 0.0, 1.0)
-    ratio: Array = c[f"{name}_ratio"] + c[f"{name}_enrichment"] * rise
+    ratio: Array = c["auto_rich_ratio"] + c["auto_rich_enrichment"] * rise
+    if mixture == "auto_lean":
+        ratio = np.minimum(ratio, c["auto_lean_ratio"] + c["auto_lean_enrichment"] * rise)
     if mixture == "full_rich":
         ratio = np.minimum(ratio * c["full_rich_factor"] / np.sqrt(compensated_ratio), 0.125)
     return ratio

@@ -314,12 +314,15 @@ def _levers(out: _Collector, first: Setting, i: int, altitude: float) -> None:
         add("boost_travel", "boost lever travel needed", "1", lever, law_words(out.sampled))
 
 
-def law_words(sampled: Sampled) -> str:
-    """Whether the sheet gives the law of the boost lever."""
+def law_words(sampled: Sampled, *, throttle: bool = False) -> str:
+    """Whether the sheet gives the law of the boost lever, and of the throttle where levers move together."""
     needed = {"gate": ("gate_exponent",), "speed": ("speed_exponent", "full_speed"), "deck": ("full_deck",)}
     lacking = [
         key
-        for key in needed.get(sampled.engine.boost_acts_on, ())
+        for key in (
+            *needed.get(sampled.engine.boost_acts_on, ()),
+            *(("throttle_exponent",) if throttle else ()),
+        )
         if f"lever_law.{key}" not in sampled.notes.used
     ]
     return "lever law unknown: assumed " + " and ".join(lacking) if lacking else "lever law of the sheet"

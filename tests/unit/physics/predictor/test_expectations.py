@@ -14,6 +14,7 @@ from leverproof.errors import InputError
 from leverproof.physics.predictor.bands import band
 from leverproof.physics.predictor.calibrate import sampled_engine
 from leverproof.physics.predictor.coefficients import COEFFICIENTS
+from leverproof.physics.predictor.engine import air_at
 from leverproof.physics.predictor.expectations import (
     Conditions,
     air_of,
@@ -150,6 +151,15 @@ def test_infeasible_points_are_nan_with_a_reason(sheet_of: SheetOf) -> None:
     assert np.all(points.reason == GATE_SHUT)
 
 
+def test_the_air_an_engine_meets_has_total_pressure_and_temperature() -> None:
+    # 340.294 m/s is Mach 1 at sea level: 1.2 T and, at full recovery, 1.2^3.5 p (NACA Report 1135)
+    air = air_at(0.0, airspeed=340.294, ram_recovery=1.0, humidity=1.0)
+    assert float(air.total_temperature) == pytest.approx(1.2 * 288.15, rel=1e-5)
+    assert float(air.total_pressure) == pytest.approx(1.2**3.5 * 101_325.0, rel=1e-5)
+    assert float(air.dry) == pytest.approx(1.0 - 1_704.0 / 101_325.0, abs=2e-5)
+    assert float(air_at(0.0, airspeed=0.0, ram_recovery=0.7).dry) == 1.0
+
+
 def test_an_unsupercharged_engine_has_no_boost_policy(sheet_of: SheetOf) -> None:
     sampled = sampled_engine(sheet_of("unsupercharged"), samples=5, seed=4)
     demand = demand_of(sampled, 6e4, sampled.engine.rated_speed)
@@ -187,6 +197,9 @@ def test_a_lane_does_not_depend_on_its_neighbours(sheet_of: SheetOf) -> None:
 def test_bands_are_weighted_and_refuse_few_samples() -> None:
     values, weights = np.array([[1.0], [2.0], [100.0]]), np.array([[0.5], [0.5], [0.0]])
     assert band(values, weights).median == pytest.approx(1.5)
+    # sorted 1, 2, 3 at 0.05, 0.15, 0.6 of the weight: 2 + 0.35/0.45
+    mixed = band(np.array([[3.0], [1.0], [2.0]]), np.array([[0.8], [0.1], [0.1]]))
+    assert mixed.median == pytest.approx(2.0 + 0.35 / 0.45) and mixed.low == pytest.approx(1.0)
     rare = band(np.array([[np.nan]] * 99 + [[1.0]]), np.full((100, 1), 0.01))
     assert math.isnan(rare.median) and rare.share == pytest.approx(0.01)
 

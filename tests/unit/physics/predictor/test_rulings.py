@@ -13,13 +13,14 @@ from leverproof.physics.predictor.bands import band
 from leverproof.physics.predictor.calibrate import sampled_engine
 from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.design import Sampled
-from leverproof.physics.predictor.engine import Demand
+from leverproof.physics.predictor.engine import Demand, fuel_air_ratio
 from leverproof.physics.predictor.expectations import Conditions, air_of, demand_of, power_available
 from leverproof.physics.predictor.heights import height_where_full_throttle, manifold_pressure_at
 from leverproof.physics.predictor.points import (
     GATE_SHUT,
     OK,
     Policy,
+    boost_lever,
     residual_of,
     solve_points,
     throttle_first,
@@ -180,7 +181,7 @@ def test_rpm_pulled_back_at_a_fixed_gate_falls_by_more_than_without_turbo(sheet_
     ).x
     good = np.isfinite(fixed) & np.isfinite(deck)
     assert good.mean() > 0.9
-    assert np.all(fixed[good] < deck[good]) and np.all(deck[good] < full.manifold_pressure[good])
+    assert np.all(fixed[good] < deck[good]) and np.all(deck[good] < np.asarray(full.manifold_pressure)[good])
 
 
 def test_levers_together_cost_power_and_every_gauge_shows_it(sheet_of: SheetOf) -> None:
@@ -198,6 +199,30 @@ def test_levers_together_cost_power_and_every_gauge_shows_it(sheet_of: SheetOf) 
         assert np.all((getattr(b, name) > getattr(a, name))[exercised]), name
     lost = (first.power.brake - both.power.brake) / 745.7
     assert np.all(lost[exercised] > 2.0 * extra[exercised])
+
+
+def test_a_throttle_sweep_at_constant_pressure_loses_power_at_every_step(sheet_of: SheetOf) -> None:
+    sampled = _sampled(sheet_of("two_stage"))
+    engine, demand = sampled.engine, _demand(sampled, 46.0)
+    air = air_of(sampled, Conditions(), 14_000.0)
+    powers = []
+    for share in (1.0, 0.8, 0.65, 0.55):
+        points = solve_points(engine, air, demand, Policy("throttle", share * engine.throttle_area))
+        powers.append(power_of(engine, air, demand, points.state, work=sampled.work).brake)
+    steps = np.diff(np.hstack(powers), axis=1)
+    solved = np.all(np.isfinite(steps), axis=1)
+    assert solved.sum() > 0.9 * SAMPLES and np.all(steps[solved] < 0.0)
+
+
+@pytest.mark.parametrize("load", [0.3, 0.75, 1.0])
+def test_mixtures_are_ordered_in_every_sample(load: float, sheet_of: SheetOf) -> None:
+    c = _sampled(sheet_of("two_stage")).engine.c
+    lean, rich, full = (
+        fuel_air_ratio(c, name, load=load) for name in ("auto_lean", "auto_rich", "full_rich")
+    )
+    assert np.all(lean > 0.05) and np.all(lean <= rich) and np.all(rich < full) and np.all(full <= 0.125)
+    with pytest.raises(ValueError, match="cut_off"):
+        fuel_air_ratio(c, "cut_off", load=load)
 
 
 def test_split_lever_parts_sum_to_the_whole(sheet_of: SheetOf) -> None:

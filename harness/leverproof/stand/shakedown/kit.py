@@ -1,0 +1,124 @@
+"""The shakedown itself: item after item, each with a fresh model, whatever the one before did."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+
+from leverproof.errors import LeverproofError, StandError, UsageError, nearest
+from leverproof.stand.mount import MountedStand, mount
+from leverproof.stand.port import OpenStand, StandFile
+from leverproof.stand.shakedown.bench import OWN_PROCESS_GRACE, Bench
+from leverproof.stand.shakedown.catalogue import BY_NAME, ITEMS
+from leverproof.stand.shakedown.model import Item, ItemResult, Outcome, Shakedown, failed, not_applicable
+from leverproof.stand.shakedown.watch import Watch
+from leverproof.stand.stand_file import read_stand_file
+
+Progress = Callable[[float, float, str], None]
+
+
+def shakedown(
+    stand: StandFile | str,
+    *,
+    items: Sequence[str] = (),
+    seed: int = 1,
+    progress: Progress | None = None,
+    clock: Callable[[], float] = time.perf_counter,
+    adapters: Mapping[str, OpenStand] | None = None,
+) -> Shakedown:
+    """Shakes down the model of ``stand``, a stand file or its path; runs the model's code.
+
+    ``items`` are the names of those wanted, all when empty; the handshake is always tried. ``clock`` gives seconds
+    for the items that time the model. Raises :class:`InputError` for a stand file that does not fit the model and
+    :class:`UsageError` for an unknown item; whatever the model does is a result, never an exception.
+    """
+    wanted = _wanted(items)
+    given = read_stand_file(stand) if isinstance(stand, str) else stand
+    said = progress or (lambda done, total, what: None)
+    said(0, len(wanted), wanted[0].name)
+    try:
+        mounted = _watch(given).run(lambda: mount(given, defect=None, adapters=adapters))
+    except StandError as error:
+        return Shakedown(given.title, seed, False, {}, _never_came_up(wanted, error))
+    results: list[ItemResult] = []
+    facts = mounted.facts()
+    try:
+        for item in wanted:
+            said(len(results), len(wanted), item.name)
+            results.append(_tried(item, mounted, results, seed=seed, clock=clock))
+    finally:
+        mounted.close()
+    said(len(wanted), len(wanted), "done")
+    return Shakedown(given.title, seed, True, facts, tuple(results))
+
+
+def _wanted(names: Sequence[str]) -> list[Item]:
+    for name in names:
+        if name not in BY_NAME:
+            raise UsageError(f"no item {name!r}", "--item", nearest(name, BY_NAME), "item")
+    return [item for item in ITEMS if not names or item.name in names or not item.needs]
+
+
+def _watch(stand: StandFile) -> Watch:
+    return Watch(0.2 if stand.kind in ("in_process", "reference_engine") else OWN_PROCESS_GRACE)
+
+
+def _never_came_up(wanted: Sequence[Item], error: StandError) -> tuple[ItemResult, ...]:
+    first, *rest = wanted
+    outcome = failed(_told(error), error.hint or "start the program by hand and see what it says to hello")
+    blocked = Outcome("blocked", f"{first.name} failed")
+    return (
+        ItemResult(first.name, first.question, outcome),
+        *(ItemResult(item.name, item.question, blocked, first.name) for item in rest),
+    )
+
+
+def _told(error: LeverproofError) -> str:
+    evidence = getattr(error, "evidence", "").strip().splitlines()
+    return f"{error.message} ({evidence[-1].strip()[:200]})" if evidence else error.message
+
+
+def _tried(
+    item: Item,
+    mounted: MountedStand,
+    before: Sequence[ItemResult],
+    *,
+    seed: int,
+    clock: Callable[[], float],
+) -> ItemResult:
+    ended = {result.name: result.ending for result in before}
+    lower = next((name for name in item.needs if ended.get(name) in ("fail", "blocked")), "")
+    if lower:
+        return ItemResult(item.name, item.question, Outcome("blocked", f"{lower} {_PAST[ended[lower]]}"), lower)
+    can = mounted.capabilities
+    if item.stepped and can.clock != "stepped":
+        return ItemResult(item.name, item.question, not_applicable("the model runs on its own clock"))
+    if item.deterministic and not can.deterministic:
+        return ItemResult(item.name, item.question, not_applicable("the model declares that it is not deterministic"))
+    return ItemResult(item.name, item.question, _outcome(item, mounted, seed, clock))
+
+
+_PAST = {"fail": "failed", "blocked": "is blocked"}
+
+
+def _outcome(item: Item, mounted: MountedStand, seed: int, clock: Callable[[], float]) -> Outcome:
+    """How the item ends with a freshly opened model; whatever goes wrong in the model ends this item only."""
+    watch = _watch(mounted.stand)
+
+    def work() -> Outcome:
+        bench = Bench(mounted, item.name, seed=seed, clock=clock, watch=watch)
+        bench.reopen()
+        return item.check(bench)
+
+    try:
+        return watch.run(work)
+    except LeverproofError as error:
+        return failed(_told(error), error.hint or _MENDS.get(error.code, "see what the model says of it"))
+
+
+_MENDS = {
+    "hang": "find what the model waits for; a step that needs longer needs a longer deadline in the stand file",
+    "crash": "run the same request by hand under a debugger; a model answers what it cannot do with an error",
+    "protocol": "see the reference page of the protocol for the shape of every reply",
+    "refused": "answer this request: the harness sends it in every session",
+}
