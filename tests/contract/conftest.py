@@ -2,6 +2,7 @@
 
 import json
 import os
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -13,10 +14,16 @@ import pytest
 from leverproof.stand.mount import MountedStand, mount
 from leverproof.stand.port import StandFile
 from leverproof.stand.stand_file import read_stand_file
-from leverproof_adapters import in_process, stdio
+from leverproof_adapters import c_library, in_process, stdio, tcp
 
 MODELS = Path(__file__).resolve().parents[1] / "models"
-ADAPTERS = {"stdio": stdio.open_stand, "in_process": in_process.open_stand}
+HERE = Path(__file__).resolve().parent
+ADAPTERS = {
+    "stdio": stdio.open_stand,
+    "tcp": tcp.open_stand,
+    "c_library": c_library.open_stand,
+    "in_process": in_process.open_stand,
+}
 
 
 def living_members(group: int) -> list[int]:
@@ -55,7 +62,7 @@ def gone() -> Callable[[int], bool]:
 
 @pytest.fixture
 def stand_of(tmp_path: Path) -> Callable[..., StandFile]:
-    """Writes a stand file and reads it; ``command`` and ``target`` name files under tests/models."""
+    """Writes a stand file and reads it; an in-process ``target`` is a file under tests/models."""
 
     def write(
         *,
@@ -70,8 +77,8 @@ def stand_of(tmp_path: Path) -> Callable[..., StandFile]:
         if command is not None:
             lines.append(f"command = {json.dumps(command)}")
         if target is not None:
-            relative = os.path.relpath(MODELS / target, tmp_path)
-            lines.append(f"target = {json.dumps(relative)}")
+            found = os.path.relpath(MODELS / target, tmp_path) if kind == "in_process" else target
+            lines.append(f"target = {json.dumps(found)}")
         top, _, tables = extra.partition("[")
         lines += [top, f'deadlines = {{ start = "{start}", request = "{request}", row = "0.02 s" }}']
         path = tmp_path / "stand.toml"
@@ -103,6 +110,52 @@ def lag_stand(stand_of: Callable[..., StandFile]) -> Callable[..., StandFile]:
             return stand_of(kind=kind, target=f"lag_engine.py:{factory}", extra=channels + defects)
         command = [sys.executable, str(MODELS / "lag_engine.py")]
         return stand_of(command=command, extra='defect_argument = "--defect"\n' + channels + defects)
+
+    return make
+
+
+@pytest.fixture
+def stream_stand(stand_of: Callable[..., StandFile]) -> Callable[..., StandFile]:
+    """The faulty stream with one vice, over stdio or TCP, with frames or without."""
+
+    def make(vice: str, kind: str, *, frames: bool = False, **changes: Any) -> StandFile:
+        command = [sys.executable, str(HERE / "faulty_stream.py"), "--vice", vice]
+        if frames:
+            command.append("--frames")
+        if kind == "tcp":
+            return stand_of(kind=kind, target="127.0.0.1:0", command=[*command, "--port", "{port}"], **changes)
+        return stand_of(kind=kind, command=command, **changes)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
+    """Builds the faulty library with some macros defined; each build is made once."""
+    folder = tmp_path_factory.mktemp("library")
+
+    def build(*macros: str) -> Path:
+        path = folder / f"lib{'-'.join(('faulty', *macros))}.so"
+        if not path.exists():
+            warnings = ["-std=c99", "-D_POSIX_C_SOURCE=200809L", "-Wall", "-Wextra", "-Werror", "-pedantic"]
+            places = ["-I", str(c_library.header().parent), "-o", str(path), str(HERE / "faulty_library.c"), "-lm"]
+            words = ["cc", "-shared", "-fPIC", *warnings, *(f"-D{macro}" for macro in macros), *places]
+            subprocess.run(words, check=True, timeout=60)
+        return path
+
+    return build
+
+
+@pytest.fixture
+def library_stand(
+    stand_of: Callable[..., StandFile], built: Callable[..., Path]
+) -> Callable[..., StandFile]:
+    """The faulty library, built with some macros; its vices are asked for as seeded defects."""
+    channels = '[channels.manifold_pressure]\nname = "map"\n[channels.mixture]\nname = "mix"\n'
+
+    def make(*macros: str, loader: str | None = None, **changes: Any) -> StandFile:
+        options = f'[options]\nloader = "{loader}"\n' if loader else ""
+        return stand_of(kind="c_library", target=str(built(*macros)), extra=channels + options, **changes)
 
     return make
 

@@ -291,6 +291,9 @@ void engine_read(const Engine *e, double output[OUTPUTS]) {
     output[OUT_AMBIENT_P] = e->air.pressure / INHG;
     output[OUT_AMBIENT_T] = e->air.temperature - 273.15;
     output[OUT_BLADE] = e->blade * 180.0 / PI;
+    /* Rounded to a millionth of the unit: few digits on the wire, and the same numbers in memory. */
+    for (int i = 0; i < OUTPUTS; i++)
+        if (fabs(output[i]) < 1e9) output[i] = (double)llround(output[i] * 1e6) / 1e6;
 }
 
 const char *defect_name(Defect defect) {

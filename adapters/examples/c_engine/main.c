@@ -1,17 +1,33 @@
 /* The wire protocol over stdin and stdout: hello, initialise, advance, reset, close; one JSON object a line. */
-#include "corrie.h"
+#include "signals.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { LANES = 256, MAX_VALUES = 50000, MAX_BYTES = 4 << 20, STEP_DIVIDES = 18000 };
+enum { MAX_VALUES = 50000, MAX_BYTES = 4 << 20 };
 
 static Engine engines[LANES];
 typedef struct { int count, column[OUTPUTS]; } Columns;
 static Columns in, out_columns;
 static int lane_count, step_ticks;
 static Defect defect = DEFECT_NONE;
+
+static int signal_find(const Signal *signals, int count, const char *name) {
+    for (int i = 0; i < count; i++)
+        if (strcmp(signals[i].name, name) == 0) return i;
+    return -1;
+}
+
+static void put_states(Buffer *out, const char *states) {
+    char one[2] = "";
+    put_text(out, ",\"states\":[\"");
+    for (; *states; states++) {
+        one[0] = *states;
+        put_text(out, *states == ',' ? "\",\"" : one);
+    }
+    put_text(out, "\"]");
+}
 
 static void put_signals(Buffer *out, const Signal *signals, int count) {
     for (int i = 0; i < count; i++) {
@@ -20,7 +36,7 @@ static void put_signals(Buffer *out, const Signal *signals, int count) {
         put_text(out, "\",\"unit\":\"");
         put_text(out, signals[i].unit);
         put_text(out, "\"");
-        if (signals[i].states) { put_text(out, ",\"states\":"); put_text(out, signals[i].states); }
+        if (signals[i].states) put_states(out, signals[i].states);
         put_text(out, "}");
     }
     put_text(out, "]");
@@ -58,6 +74,7 @@ static const char *find_columns(const Json *names, const Signal *signals, int kn
 }
 
 static const char *input_row(const Json *row, const Columns *columns, double *values) {
+    const char *why;
     int i = 0;
     if (row == NULL || row->kind != J_ARRAY || row->count != columns->count)
         return "a row must hold one number for each input";
@@ -65,8 +82,7 @@ static const char *input_row(const Json *row, const Columns *columns, double *va
     for (const Json *at = row->child; at; at = at->next, i++) {
         int k = columns->column[i];
         if (at->kind != J_NUMBER) return "an input is not a finite number";
-        if (!(at->number >= least[k] && at->number <= most[k])) return "an input is out of range";
-        if (inputs[k].states && at->number != (int)at->number) return "a discrete input is not a whole number";
+        if ((why = wrong_input(k, at->number))) return why;
         values[k] = at->number;
     }
     return NULL;

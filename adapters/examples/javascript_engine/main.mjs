@@ -1,6 +1,9 @@
 #!/usr/bin/env node
-// The wire protocol over stdin and stdout: hello, initialise, advance, reset, close; one JSON object a line.
-// usage: node main.mjs [--defect NAME]
+// The wire protocol over stdin and stdout, or over one TCP connection to a port of this machine: hello, initialise,
+// advance, reset, close; one JSON object a line.
+// usage: node main.mjs [--port N] [--defect NAME]
+import { once } from 'node:events';
+import { createServer } from 'node:net';
 import process from 'node:process';
 import { DEFECTS, Engine, INPUTS, OUTPUTS } from './engine.mjs';
 
@@ -140,26 +143,49 @@ function answer(line) {
   }
 }
 
-async function serve() {
+async function serve(requests, replies) {
   let pending = '';
-  process.stdin.setEncoding('utf8');
-  for await (const chunk of process.stdin) {
+  requests.setEncoding('utf8');
+  for await (const chunk of requests) {
     const lines = (pending + chunk).split('\n');
     pending = lines.pop();
     for (const line of lines) {
       if (line.trim() === '') continue;
       const [reply, over] = answer(line);
-      process.stdout.write(`${JSON.stringify(reply)}\n`);
+      replies.write(`${JSON.stringify(reply)}\n`);
       if (over) return;
     }
   }
 }
 
-const [option, name, ...more] = process.argv.slice(2);
-if (option !== undefined && (option !== '--defect' || !DEFECTS.includes(name) || more.length)) {
-  process.stderr.write(`usage: node main.mjs [--defect NAME], with NAME one of: ${DEFECTS.join(', ')}\n`);
+// Takes one connection and hosts it until it closes; without delay, or a reply may wait 40 ms for more to come.
+async function listen(port) {
+  const server = createServer({ noDelay: true });
+  server.listen(port, '127.0.0.1');
+  const [connection] = await once(server, 'connection');
+  server.close();
+  await serve(connection, connection);
+  connection.end();
+}
+
+// The options, or null when the command line is wrong.
+function options(words) {
+  const found = {};
+  for (let i = 0; i < words.length; i += 2) {
+    const [option, value] = [words[i], words[i + 1]];
+    if (option === '--defect' && DEFECTS.includes(value)) found.defect = value;
+    else if (option === '--port' && /^[1-9]\d{0,4}$/.test(value) && Number(value) < 65536) found.port = Number(value);
+    else return null;
+  }
+  return found;
+}
+
+const asked = options(process.argv.slice(2));
+if (asked === null) {
+  process.stderr.write(`usage: node main.mjs [--port N] [--defect NAME], with NAME one of: ${DEFECTS.join(', ')}\n`);
   process.exitCode = 2;
 } else {
-  defect = name ?? null;
-  await serve();
+  defect = asked.defect ?? null;
+  if (asked.port === undefined) await serve(process.stdin, process.stdout);
+  else await listen(asked.port);
 }

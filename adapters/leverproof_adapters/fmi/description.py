@@ -90,7 +90,8 @@ def describe(archive: Archive) -> Description:
     module = reader()
     if archive.version != "2.0" and not archive.version.startswith("3."):
         raise archive.refuse(
-            f"is a unit of FMI {archive.version or 'without a version'}; 2.0 and 3.0 can be mounted", "version"
+            f"is a unit of FMI {archive.version or 'without a version'}; 2.0 and 3.0 can be mounted",
+            "version",
         )
     try:
         read = module.read_model_description(str(archive.path), validate=False)
@@ -155,7 +156,10 @@ def _variable(one: Any) -> Variable:
     declared = one.declaredType
     items = declared.items if declared is not None and one.type == "Enumeration" else ()
     inherited = declared.unit if declared is not None else None
-    limits = [getattr(one, key) or (getattr(declared, key) if declared is not None else None) for key in ("min", "max")]
+    limits = [
+        getattr(one, key) or (getattr(declared, key) if declared is not None else None)
+        for key in ("min", "max")
+    ]
     least, most = (_number(limit) for limit in limits)
     return Variable(
         name=one.name,

@@ -27,11 +27,14 @@ _POWERS: dict[str, tuple[int, int, int, int]] = {
 }
 """Powers of kg, m, s and K in the dimensions of the channels. The radian counts as 1, as exporters write it or leave
 it out."""
+_ANGULAR = ("angle", "angular speed")
 _CLOSE = 1e-4
 """Relative: exporters round factors to five figures."""
 
 
-def symbol_of(channel: Channel, variable: Variable, description: Description, said: str | None, where: str) -> str:
+def symbol_of(
+    channel: Channel, variable: Variable, description: Description, said: str | None, where: str
+) -> str:
     """The symbol of ``variable`` for ``channel``; ``said`` is what the stand file says of it, and then decides.
 
     Raises :class:`InputError` for another dimension, a unit that is not known here and a symbol that means something
@@ -58,17 +61,21 @@ def symbol_of(channel: Channel, variable: Variable, description: Description, sa
         return _by_definition(ours, variable, base, where)
     if variable.unit not in UNITS:
         hint = nearest(variable.unit, UNITS)
-        raise InputError(f"{variable.name!r} is in {variable.unit!r}, which is no unit known here", where, hint, "unit")
+        raise InputError(
+            f"{variable.name!r} is in {variable.unit!r}, which is no unit known here", where, hint, "unit"
+        )
     if UNITS[variable.unit].dimension != ours.dimension:
         raise _mismatch(channel, ours, variable, UNITS[variable.unit].dimension, where)
     return variable.unit
 
 
 def _same_dimension(channel: Channel, ours: Unit, variable: Variable, base: BaseUnit, where: str) -> None:
-    kg, m, s, ampere, kelvin, mole, candela, _ = base.exponents
-    powers = (kg, m, s, kelvin)
-    if powers != _POWERS[ours.dimension] or ampere or mole or candela:
-        known = [name for name, others in _POWERS.items() if others == powers and not (ampere or mole or candela)]
+    kg, m, s, ampere, kelvin, mole, candela, radian = base.exponents
+    powers, strange = (kg, m, s, kelvin), bool(ampere or mole or candela)
+    if radian and ours.dimension not in _ANGULAR:
+        strange = True
+    if powers != _POWERS[ours.dimension] or strange:
+        known = [name for name, others in _POWERS.items() if others == powers and not strange]
         raise _mismatch(channel, ours, variable, known[0] if known else f"{_shown(base)} in SI", where)
 
 
@@ -107,7 +114,7 @@ def _by_definition(ours: Unit, variable: Variable, base: BaseUnit, where: str) -
     found = [unit.symbol for unit in same if means(unit)]
     if not found:
         raise InputError(
-            f"{variable.name!r} is in {variable.unit!r}, {base.factor:g} times the SI unit, which is no unit known here",
+            f"{variable.name!r} is in {variable.unit!r}, {base.factor:g} times the SI unit: no unit known here",
             where,
             f"write unit = {same[0].symbol!r} and a scale in the stand file",
             "unit",

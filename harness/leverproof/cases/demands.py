@@ -13,6 +13,7 @@ from leverproof.quantities import convert
 LEAST_POINTS = 3
 _FLOWN = ("hold", "move", "read")
 _SKY = ("pressure_altitude", "temperature_offset")
+_AIR = (*_SKY, "relative_humidity", "true_airspeed")
 
 
 def check_demand(judgement: Judgement, case: ReferenceCase, where: str) -> None:
@@ -30,6 +31,7 @@ def check_demand(judgement: Judgement, case: ReferenceCase, where: str) -> None:
     _check_distinct(judgement, where)
     runs = {run.name: run for run in case.runs}
     _check_standard(judgement, runs, where)
+    _check_predicted(judgement, runs, where)
     _check_order_of_names(judgement, runs, where)
     match judgement.what:
         case "limit" | "difference":
@@ -132,6 +134,24 @@ def _check_standard(judgement: Judgement, runs: dict[str, Run], where: str) -> N
                 "make it two runs, or a sweep",
                 "standard",
             )
+
+
+def _check_predicted(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
+    """A prediction is of the surroundings a run begins with, and its judgement says so by its basis."""
+    keys = [key for key, value, _ in _values(judgement) if value.predicted]
+    if bool(keys) != (judgement.basis == "predicted"):
+        hint = "compare with { predicted = ... }" if not keys else "basis = 'predicted'"
+        raise InputError("a prediction and the basis 'predicted' go together", f"{where}.basis", hint, "demand")
+    ref = judgement.reading or judgement.more
+    run = runs.get(ref.run if ref is not None else judgement.run)
+    moved = {name for step in run.steps for name in step.levers if name in _AIR} if run is not None else set()
+    if keys and moved:
+        raise InputError(
+            f"the run changes {' and '.join(sorted(moved))}: it cannot be predicted beforehand",
+            f"{where}.{keys[0]}",
+            "give the number",
+            "standard",
+        )
 
 
 def _check_order_of_names(judgement: Judgement, runs: dict[str, Run], where: str) -> None:

@@ -18,6 +18,7 @@ from leverproof.cases.values import (
     parse_applies,
     parse_setting,
     parse_value,
+    refuse_predicted,
     reading_channel,
     swept_unit,
 )
@@ -152,6 +153,9 @@ def _seek(entry: Mapping[str, Any], where: str) -> Step:
         name: parse_value(v, f"{where}.guard.{name}", reading_channel(name, f"{where}.guard.{name}").unit)
         for name, v in entry.get("guard", {}).items()
     }
+    value = parse_value(entry["value"], f"{where}.value", target.unit)
+    for key, sought in (("value", value), *((f"guard.{name}", v) for name, v in guard.items())):
+        refuse_predicted(sought, f"{where}.{key}")
     accept = tuple(entry.get("or", ()))
     for index, ending in enumerate(accept):
         check_ending(ending, f"{where}.or[{index}]")
@@ -173,7 +177,7 @@ def _seek(entry: Mapping[str, Any], where: str) -> Step:
         entry.get("name", ""),
         lever=lever,
         channel=target.name,
-        value=parse_value(entry["value"], f"{where}.value", target.unit),
+        value=value,
         within=within,
         accept=accept,
         guard=guard,

@@ -22,7 +22,8 @@ WHATS = (
 @dataclass(frozen=True, slots=True)
 class Value:
     """A value to be resolved: exactly one of ``quantity``, ``sheet`` (datum path such as
-    ``takeoff.manifold_pressure``, then times ``times`` and plus ``plus``), ``sweep`` (variable name),
+    ``takeoff.manifold_pressure``, then times ``times`` and plus ``plus``), ``predicted`` (name of a prediction at the
+    run's surroundings, of which ``part`` is taken, then times and plus), ``sweep`` (variable name),
     ``standard`` (``ambient_pressure``, ``ambient_temperature`` or ``unsupercharged_power_ratio`` at the run's
     surroundings) or ``word`` (a named
     lever position or state)."""
@@ -34,6 +35,8 @@ class Value:
     sweep: str = ""
     standard: str = ""
     word: str = ""
+    predicted: str = ""
+    part: str = "median"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,8 @@ from typing import Any, Literal
 from leverproof.cases.model import Applies, Tolerance, Value
 from leverproof.channels import CHANNELS, READINGS, Channel, channel, position
 from leverproof.errors import InputError, nearest
+from leverproof.physics.predictor.names import NAMES as PREDICTED
+from leverproof.physics.predictor.names import PARTS
 from leverproof.quantities import UNITS, Quantity, convert_difference, parse, unit
 from leverproof.sheet.vocabulary import HARDWARE, NUMBERS
 
@@ -89,16 +91,35 @@ def _reference(entry: Mapping[str, Any], where: str, symbol: str) -> Value:
         own = STANDARD_UNITS[entry["standard"]]
         convert_difference(1.0, own, symbol, where)
         return Value(standard=entry["standard"])
+    if "predicted" in entry:
+        return _predicted(entry, where, symbol)
     path = entry["sheet"]
     if path not in SHEET_NUMBERS:
         raise InputError(
             f"unknown sheet datum {path!r}", f"{where}.sheet", nearest(path, SHEET_NUMBERS), "datum"
         )
     convert_difference(1.0, SHEET_NUMBERS[path], symbol, f"{where}.sheet")
-    plus = parse(entry["plus"], f"{where}.plus") if "plus" in entry else None
-    if plus is not None:
-        finite(plus.difference_in(symbol, f"{where}.plus"), entry["plus"], f"{where}.plus")
-    return Value(sheet=path, times=float(entry.get("times", 1.0)), plus=plus)
+    return Value(sheet=path, times=float(entry.get("times", 1.0)), plus=_plus(entry, where, symbol))
+
+
+def _predicted(entry: Mapping[str, Any], where: str, symbol: str) -> Value:
+    name, part = entry["predicted"], entry.get("part", "median")
+    at = f"{where}.predicted"
+    if name not in PREDICTED:
+        raise InputError(f"nothing is predicted by the name {name!r}", at, nearest(name, PREDICTED), "predicted")
+    if part not in PARTS:
+        raise InputError(f"a prediction has no {part!r}", f"{where}.part", nearest(part, PARTS), "predicted")
+    convert_difference(1.0, PREDICTED[name], symbol, at)
+    times, plus = float(entry.get("times", 1.0)), _plus(entry, where, symbol)
+    return Value(predicted=name, part=part, times=times, plus=plus)
+
+
+def _plus(entry: Mapping[str, Any], where: str, symbol: str) -> Quantity | None:
+    if "plus" not in entry:
+        return None
+    plus = parse(entry["plus"], f"{where}.plus")
+    finite(plus.difference_in(symbol, f"{where}.plus"), entry["plus"], f"{where}.plus")
+    return plus
 
 
 def parse_setting(name: str, entry: Any, where: str) -> Value:
@@ -112,9 +133,16 @@ def parse_setting(name: str, entry: Any, where: str) -> Value:
     value = parse_value(entry, where, item.unit)
     if value.standard:
         raise InputError(f"{name} cannot be set to the standard {value.standard}", where, code="value")
+    refuse_predicted(value, where)
     if value.quantity is not None:
         check_setting(name, setting_number(name, value.quantity, where), where)
     return value
+
+
+def refuse_predicted(value: Value, where: str) -> None:
+    """Refuses a prediction where something is flown by it: what is expected never travels to the model."""
+    if value.predicted:
+        raise InputError("a run cannot be flown by a prediction", where, "give a quantity or a sheet datum", "value")
 
 
 def setting_number(name: str, quantity: Quantity, where: str = "") -> float:
@@ -176,7 +204,11 @@ def parse_applies(entry: Mapping[str, Any], where: str) -> Applies:
             if word not in known:
                 raise InputError(f"{path} is never {word!r}", f"{where}.sheet", nearest(word, known), "word")
         words[path] = tuple(accepted)
-    _each(entry.get("data", ()), SHEET_NUMBERS, f"{where}.data", "sheet datum")
+    for key in ("data", "without"):
+        _each(entry.get(key, ()), SHEET_NUMBERS, f"{where}.{key}", "sheet datum")
+    both = next((path for path in entry.get("without", ()) if path in entry.get("data", ())), None)
+    if both is not None:
+        raise InputError(f"{both} cannot be there and not be there", f"{where}.without", code="duplicate")
     _each(
         entry.get("levers", ()),
         [c for c in CHANNELS if CHANNELS[c].kind == "lever"],
@@ -189,6 +221,7 @@ def parse_applies(entry: Mapping[str, Any], where: str) -> Applies:
     return Applies(
         sheet=words,
         data=tuple(entry.get("data", ())),
+        without=tuple(entry.get("without", ())),
         levers=tuple(entry.get("levers", ())),
         channels=tuple(entry.get("channels", ())),
         capabilities=tuple(entry.get("capabilities", ())),

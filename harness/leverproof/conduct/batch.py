@@ -56,8 +56,10 @@ class Batch:
         self._moving = np.zeros(lanes, np.bool_)
         self._active = np.arange(lanes)
         self._names = self._active.tolist()
-        longest = max(program.grid.rows(round(estimated_seconds(program)) * TICKS_PER_SECOND) for program in programs)
-        self._tape = Tape(np.empty((lanes, len(outputs)), np.float32), len(inputs), longest)
+        common = sorted(p.grid.rows(round(estimated_seconds(p)) * TICKS_PER_SECOND) for p in programs)[
+            lanes // 2
+        ]
+        self._tape = Tape(np.empty((lanes, len(outputs)), np.float32), len(inputs), common)
         self._finished: list[ConductedRun] = []
 
     def unfinished(self) -> list[Program]:
@@ -147,10 +149,8 @@ class Batch:
                 rows[:, places, column] = ramp(start[:, column], change[:, column], share)
         return rows
 
-    def _inputs_now(self, lane: int) -> NDArray[np.float64]:
-        """Inputs of the next row of one lane; after its last block they stay."""
-        block = self._blocks[lane]
-        assert block is not None
+    def _inputs_now(self, lane: int, block: Block) -> NDArray[np.float64]:
+        """Inputs of the next row of one lane in its latest block; after that they stay."""
         if self.row >= self._until[lane]:
             return block.end
         share = (self.row - self._begin[lane] + 0.5) / block.rows
@@ -209,7 +209,7 @@ class Batch:
         else:
             data = self._tape.history(lane, row)
             if row == self.row:
-                data[row, : len(self._inputs)] = self._inputs_now(lane)
+                data[row, : len(self._inputs)] = self._inputs_now(lane, block)
         history = History(
             program.grid, columns, data, result.marks, result.readings, result.ending, result.trouble
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from leverproof.conduct.model import (
     Point,
     Program,
 )
+from leverproof.conduct.predictions import Predictions
 from leverproof.conduct.resolve import (
     Scope,
     judged_channels,
@@ -61,7 +62,8 @@ _ALWAYS_STEADY = ("engine_speed", "manifold_pressure")
 
 @dataclass(frozen=True)
 class Ground:
-    """What a plan stands on: the sheet, what the stand takes and gives, its grid and the seed of off-points."""
+    """What a plan stands on: the sheet, what the stand takes and gives, its grid, the seed of off-points and the
+    predictions that judgements asked for."""
 
     sheet: EngineSheet
     inputs: frozenset[str]
@@ -69,6 +71,7 @@ class Ground:
     capabilities: frozenset[str]
     grid: TimeGrid
     seed: int
+    predictions: Predictions = field(default_factory=Predictions)
 
 
 def plan_case(case: ReferenceCase, ground: Ground) -> PlannedCase:
@@ -81,6 +84,15 @@ def plan_case(case: ReferenceCase, ground: Ground) -> PlannedCase:
     if not judgements:
         return PlannedCase(case, (), (), (), next(iter(refused.values())), refused)
     points = tuple(_points(case, judgements, ground))
+    unpredicted = {j.id: r for j in judgements if (r := _unpredicted(j, points)) is not None}
+    if unpredicted:
+        refused |= unpredicted
+        judgements = tuple(j for j in judgements if j.id not in unpredicted)
+        if not judgements:
+            return PlannedCase(case, (), (), (), next(iter(refused.values())), refused)
+        points = tuple(
+            replace(p, resolved={k: v for k, v in p.resolved.items() if k not in unpredicted}) for p in points
+        )
     programs = tuple(_program(case, run, point, judgements, ground) for point in points for run in case.runs)
     return PlannedCase(case, points, programs, judgements, None, refused)
 
@@ -185,6 +197,16 @@ def _judgement_refusal(judgement: Judgement, ground: Ground) -> NotApplicable | 
     return None
 
 
+def _unpredicted(judgement: Judgement, points: tuple[Point, ...]) -> NotApplicable | None:
+    """Why nothing can be judged where every point's prediction was refused, in the predictor's words."""
+    if judgement.basis != "predicted":
+        return None
+    told = [
+        next((e.source for e in point.resolved[judgement.id].values() if math.isnan(e.value)), "") for point in points
+    ]
+    return NotApplicable(told[0], judgement.applies.lost or judgement.asked) if all(told) else None
+
+
 def _points(case: ReferenceCase, judgements: tuple[Judgement, ...], ground: Ground) -> list[Point]:
     points = []
     for index, (quantity, off) in enumerate(_sweep_values(case, ground.seed)):
@@ -193,7 +215,8 @@ def _points(case: ReferenceCase, judgements: tuple[Judgement, ...], ground: Grou
         resolved = {}
         for judgement in judgements:
             own = {**surroundings, **_run_surroundings(case, judgement, ground.sheet, sweep)}
-            resolved[judgement.id] = resolved_judgement(judgement, Scope(ground.sheet, sweep, own))
+            scope = Scope(ground.sheet, sweep, own, ground.predictions)
+            resolved[judgement.id] = resolved_judgement(judgement, scope)
             if judgement.what == "level_speed":
                 flies = _flown(judgement, ground)
                 resolved[judgement.id] |= resolved_level_speed(judgement, ground.sheet, own, flies=flies)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from leverproof import atmosphere
 from leverproof.cases.model import Judgement, Step, Value
 from leverproof.cases.values import setting_number
 from leverproof.channels import CHANNELS, position
 from leverproof.conduct.model import Expected
+from leverproof.conduct.predictions import Predictions, predicted
 from leverproof.errors import InputError
 from leverproof.physics.relations.altitude_power import full_throttle_power_ratio
 from leverproof.quantities import Quantity, convert, convert_difference
@@ -24,11 +25,13 @@ _STANDARD_SOURCES = {
 
 @dataclass(frozen=True)
 class Scope:
-    """What values are resolved in: the sheet, the point's sweep variable and the run's surroundings (canonical)."""
+    """What values are resolved in: the sheet, the point's sweep variable, the run's surroundings (canonical) and the
+    predictions made so far."""
 
     sheet: EngineSheet
     sweep: dict[str, Quantity]
     surroundings: Mapping[str, float]
+    predictions: Predictions = field(default_factory=Predictions)
 
 
 def resolve(value: Value, scope: Scope, symbol: str, *, lever: str = "", where: str = "") -> Expected:
@@ -41,6 +44,9 @@ def resolve(value: Value, scope: Scope, symbol: str, *, lever: str = "", where: 
         return Expected(scope.sweep[value.sweep].to(symbol, where), 0.0)
     if value.standard:
         return Expected(_standard(value.standard, scope, symbol), 0.0, _STANDARD_SOURCES[value.standard])
+    if value.predicted:
+        told = scope.predictions.of(scope.sheet, value.predicted, scope.surroundings)
+        return predicted(value, told, symbol, where)
     if value.sheet:
         return _from_sheet(value, scope.sheet, symbol, where)
     if value.quantity is None:
@@ -154,6 +160,9 @@ def resolved_judgement(judgement: Judgement, scope: Scope) -> dict[str, Expected
         out["at"] = resolve(judgement.at, scope, CHANNELS[judgement.channel].unit)
     if judgement.tolerance and isinstance(judgement.tolerance.of, Value):
         out["tolerance_of"] = difference(judgement.tolerance.of, scope, symbol)
+        if judgement.tolerance.of.predicted and "expected" in out:
+            # the tolerance is the prediction's own doubt, which must not count twice
+            out["expected"] = replace(out["expected"], doubt=0.0)
     if judgement.at_equal:
         held = CHANNELS[judgement.at_equal.channel]
         out["at_equal"] = resolve(judgement.at_equal.value, scope, held.unit)

@@ -340,6 +340,7 @@ class _Seeker:
             if stride > 1:
                 previous = float(reply[-1 - hand.control, self.column])
             foreseen = latest + (latest - previous) / self.control_seconds * self.lag
+            nearer = abs(side) - abs(foreseen - self.target)
             stop = bool(self.gain) and (foreseen - self.target) * side < 0.0
             for guard in self.guards:
                 near, at_limit = guard.trips(reply, self.control_seconds)
@@ -350,6 +351,9 @@ class _Seeker:
                 self.last_size = abs(hand.value(self.lever) - origin)
                 return
             previous, stride = latest, 1
+            if nearer > 0.0 and not self.guards:
+                # Half of the way that is left, if the channel goes on as it has gone so far.
+                stride = max(1, min(count - index, int(0.5 * index * abs(foreseen - self.target) / nearer)))
 
 
 def finest_step(trace: list[float]) -> float:

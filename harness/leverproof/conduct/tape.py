@@ -33,7 +33,7 @@ class _Segment:
 
 class Tape:
     """Inputs and outputs of every lane, row by row. ``first``: the outputs at t_0, shape (lanes, outputs);
-    ``expected``: rows the longest lane will about take."""
+    ``expected``: rows a lane will commonly take; lanes that take more go on in further segments."""
 
     def __init__(self, first: Rows, inputs: int, expected: int = SEGMENT_ROWS) -> None:
         self.first = first
@@ -50,7 +50,8 @@ class Tape:
         if not self._segments:
             return self._size
         last = self._segments[-1]
-        return last.size - last.filled or SEGMENT_ROWS
+        left: int = last.size - last.filled
+        return left or SEGMENT_ROWS
 
     def put(self, lanes: Lanes, row: int, given: Values, seen: Values) -> bool:
         """Keep what the lanes were given from ``row`` on, shape (n, lanes, inputs), and what they showed, shape
@@ -62,20 +63,22 @@ class Tape:
         whole = lanes.size == segment.lanes.size
         slots = slice(None) if whole else np.searchsorted(segment.lanes, lanes)
         # A value beyond float32 becomes infinite and is found as not finite: its ending, not a warning.
-        kept, finite = self._room_for(seen)
         with np.errstate(over="ignore", invalid="ignore"):
-            np.copyto(kept, seen, casting="same_kind")
-            rows[slots, begin:end, :inputs] = given.transpose(1, 0, 2)
+            rows[slots, begin:end, :inputs] = self._rounded(given).transpose(1, 0, 2)
+            kept = self._rounded(seen)
         rows[slots, begin + 1 : end + 1, inputs:] = kept.transpose(1, 0, 2)
+        finite = self._flags[: kept.size].reshape(kept.shape)
         return bool(np.isfinite(kept, out=finite).all())
 
-    def _room_for(self, seen: Values) -> tuple[Rows, NDArray[np.bool_]]:
-        """Two arrays of the shape of ``seen`` in memory that is used again and again: fresh memory costs more than
-        what is done with it."""
-        if self._scratch.size < seen.size:
-            self._scratch = np.empty(2 * seen.size, np.float32)
-            self._flags = np.empty(2 * seen.size, np.bool_)
-        return self._scratch[: seen.size].reshape(seen.shape), self._flags[: seen.size].reshape(seen.shape)
+    def _rounded(self, values: Values) -> Rows:
+        """The values as float32, in memory that is used again and again: fresh memory costs more than what is done
+        with it."""
+        if self._scratch.size < values.size:
+            self._scratch = np.empty(2 * values.size, np.float32)
+            self._flags = np.empty(2 * values.size, np.bool_)
+        rounded = self._scratch[: values.size].reshape(values.shape)
+        np.copyto(rounded, values, casting="same_kind")
+        return rounded
 
     def _segment(self, lanes: Lanes, row: int) -> _Segment:
         """The segment that takes the next row; a new one begins with what its lanes showed last."""
@@ -100,7 +103,11 @@ class Tape:
             return last.rows[last.slots[lane], begin - last.first + 1 : end - last.first + 1, self._inputs :]
         return np.concatenate(
             [
-                s.rows[s.slots[lane], max(0, begin - s.first) + 1 : min(end - s.first, s.filled) + 1, self._inputs :]
+                s.rows[
+                    s.slots[lane],
+                    max(0, begin - s.first) + 1 : min(end - s.first, s.filled) + 1,
+                    self._inputs :,
+                ]
                 for s in self._segments
                 if s.first < end and s.first + s.filled > begin
             ]

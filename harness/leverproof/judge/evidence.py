@@ -54,8 +54,12 @@ class Evidence:
         return found
 
     def maybe(self, key: str) -> Expected | None:
-        """The resolved value of that key, or None."""
-        return self.point.resolved.get(self.judgement.id, {}).get(key)
+        """The resolved value of that key, or None; withheld as not applicable when it was refused by what computes
+        it, which then is no number."""
+        found = self.point.resolved.get(self.judgement.id, {}).get(key)
+        if found is not None and math.isnan(found.value):
+            raise WithheldError("not applicable", found.source or f"no expected value for {key!r}")
+        return found
 
 
 def early_end(history: History) -> tuple[str, str]:

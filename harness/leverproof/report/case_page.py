@@ -73,6 +73,8 @@ def _applies(applies: Applies) -> Iterator[str]:
         yield f"the sheet says {datum_words(path)}: {' or '.join(channel_words(w) for w in words)}"
     if applies.data:
         yield f"the sheet states {_joined(tuple(map(datum_words, applies.data)))}"
+    if applies.without:
+        yield f"the sheet does not state {_joined(tuple(map(datum_words, applies.without)))}"
     if applies.levers:
         yield f"the model has the levers {_joined(applies.levers)}"
     if applies.channels:
@@ -98,6 +100,8 @@ def value_words(value: Value) -> str:
         return quantity(value.quantity)
     if value.sheet:
         text = f"the sheet's {datum_words(value.sheet)}"
+    elif value.predicted:
+        text = f"the predictor's {channel_words(value.predicted.replace('.', ' '))} ({channel_words(value.part)})"
     elif value.sweep:
         text = f"the point's {channel_words(value.sweep)}"
     elif value.standard:

@@ -10,12 +10,14 @@ from leverproof.sheet.model import EngineSheet
 @dataclass(frozen=True, slots=True)
 class Applies:
     """When something applies. ``sheet`` maps a datum path to the accepted words (``hardware.boost_acts_on`` ->
-    ("gate", "speed")); ``data`` are sheet data that must be present; ``levers`` and ``channels`` must exist;
+    ("gate", "speed")); ``data`` are sheet data that must be present and ``without`` those that must not be;
+    ``levers`` and ``channels`` must exist;
     ``capabilities`` such as ``deterministic`` or ``settable_surroundings``. ``lost`` says in plain words what is
     lost when it does not apply."""
 
     sheet: dict[str, tuple[str, ...]] = field(default_factory=dict)
     data: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
     levers: tuple[str, ...] = ()
     channels: tuple[str, ...] = ()
     capabilities: tuple[str, ...] = ()
@@ -47,6 +49,9 @@ def refusal(
     for path in applies.data:
         if path not in sheet.data:
             return Refusal(f"the sheet does not give {path}", applies.lost)
+    for path in applies.without:
+        if path in sheet.data:
+            return Refusal(f"the sheet gives {path}, this is for sheets that do not", applies.lost)
     for lever in applies.levers:
         if lever not in sheet.levers:
             return Refusal(f"the sheet lists no {lever} lever", applies.lost)

@@ -34,6 +34,19 @@ def needs_of_a_recording(document: dict[str, Any], where: str) -> None:
         )
 
 
+def only_a_recording(document: dict[str, Any], at: Callable[..., str]) -> None:
+    """Returns unless a stand of another kind has keys that only a recording has, which nothing would obey."""
+    if document["kind"] == RECORDING:
+        return
+    found: list[tuple[str, ...]] = [("recording",)] if "recording" in document else []
+    for name, entry in document.get("channels", {}).items():
+        found += [("channels", name, key) for key in _OWN if key in entry]
+    if found:
+        raise InputError(
+            f"only a stand of kind 'recording' has {found[0][-1]!r}", at(*found[0]), "remove it", "unknown_key"
+        )
+
+
 def recorded_map(plain: ChannelMap, ours: Channel, entry: dict[str, Any], at: Callable[[str], str]) -> ChannelMap:
     """``plain`` with what a recording adds to it; ``at`` gives the place of a key in the file.
 

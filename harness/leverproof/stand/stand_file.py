@@ -17,7 +17,7 @@ from leverproof.quantities import parse, unit
 from leverproof.schema import check
 from leverproof.stand.adapters import installed_kinds
 from leverproof.stand.port import ChannelMap, Deadlines, StandFile
-from leverproof.stand.recording_map import needs_of_a_recording, recorded_map
+from leverproof.stand.recording_map import needs_of_a_recording, only_a_recording, recorded_map
 from leverproof.timegrid import TimeGrid
 from leverproof.toml_file import KeyPath, parse_toml, place, read_text
 
@@ -60,6 +60,7 @@ def parse_stand_file(text: str, path: str, *, kinds: Iterable[str] | None = None
         hint = nearest(document["kind"], known)
         raise InputError(f"unknown kind of stand {document['kind']!r}", at("kind"), hint, "kind")
     _needed(document, at())
+    only_a_recording(document, at)
     step = document.get("grid_step", StandFile.__dataclass_fields__["grid_step"].default)
     _grid(step, at("grid_step"))
     channels = {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -15,6 +15,7 @@ from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.design import Sampled, Sheet
 from leverproof.physics.predictor.engine import Air, Demand, Numbers, air_at, fuel_air_ratio
 from leverproof.physics.predictor.heights import height_where_full_throttle
+from leverproof.physics.predictor.names import AT_ALTITUDE, GEARS, RATINGS, needed
 from leverproof.physics.predictor.points import OK, REASONS, Policy, boost_lever
 from leverproof.physics.predictor.power import split
 from leverproof.physics.predictor.settings import (
@@ -25,9 +26,7 @@ from leverproof.physics.predictor.settings import (
 )
 from leverproof.quantities import convert
 
-RATINGS = ("takeoff", "maximum_continuous", "climb")
 RATING_WORDS = {"takeoff": "take-off", "maximum_continuous": "maximum continuous", "climb": "climb"}
-GEARS = ("low_gear", "high_gear")
 SAMPLES, SEED, AIRSPEED = 2000, 1, 150.0
 """Defaults: samples, seed, true airspeed in kt for everything but the powers at sea level."""
 
@@ -76,8 +75,9 @@ class Prediction:
 class _Collector:
     """Turns arrays over samples into named expectations."""
 
-    def __init__(self, sampled: Sampled) -> None:
+    def __init__(self, sampled: Sampled, names: Collection[str] | None = None) -> None:
         self.sampled = sampled
+        self.names = names
         self.found: dict[str, Expectation] = {}
         used = ", ".join(sorted(sampled.notes.used))
         self.source = f"computed by the predictor from the sheet's {used}; seed {sampled.seed}"
@@ -100,6 +100,10 @@ class _Collector:
             full, meaning, unit, found.median, found.low, found.high, found.share, self.source,
             tuple(self.sampled.notes.from_model), altitude, words, causes or {},
         )  # fmt: skip
+
+    def wants(self, *names: str) -> bool:
+        """Whether one of these was asked for; everything is where nothing was named."""
+        return needed(self.names, any_of=names)
 
     def shares(self, codes: NDArray[np.int8]) -> dict[str, float]:
         """Weight of the samples by reason, without the solved ones."""
@@ -199,17 +203,19 @@ def predict(
     conditions: Conditions | None = None,
     samples: int = SAMPLES,
     seed: int = SEED,
+    names: Collection[str] | None = None,
 ) -> Prediction:
-    """Every expectation of a sheet, at pressure ``altitudes`` in ft. Raises :class:`InputError` for a sheet that
-    lacks what cannot be replaced by a prior or contradicts itself."""
+    """Every expectation of a sheet, at pressure ``altitudes`` in ft; with ``names`` (of :mod:`.names`, without the
+    altitude) only what they need, and the same numbers. Raises :class:`InputError` for a sheet that lacks what
+    cannot be replaced by a prior or contradicts itself."""
     conditions = conditions or Conditions()
     sampled = sampled_engine(sheet, samples=samples, seed=seed)
-    out = _Collector(sampled)
+    out = _Collector(sampled, names)
     for name in RATINGS:
         _heights(out, sheet, name, conditions)
         _rated_power(out, sheet, name, conditions)
     at = tuple(sorted(set(altitudes)))
-    if at:
+    if at and out.wants(*AT_ALTITUDE):
         _at_altitudes(out, sheet, np.array([at]), conditions)
     return Prediction(out.found, sampled, conditions, at)
 
@@ -221,9 +227,11 @@ def predict_expectations(
     conditions: Conditions | None = None,
     samples: int = SAMPLES,
     seed: int = SEED,
+    names: Collection[str] | None = None,
 ) -> dict[str, Expectation]:
     """The expectations of :func:`predict` by name, for cases whose basis is ``predicted``."""
-    return predict(sheet, altitudes, conditions=conditions, samples=samples, seed=seed).expectations
+    found = predict(sheet, altitudes, conditions=conditions, samples=samples, seed=seed, names=names)
+    return found.expectations
 
 
 def _heights(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -> None:
@@ -242,12 +250,15 @@ def _heights(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -
                 engine, lambda h: air_of(sampled, conditions, h), held, policy
             ).x
 
-        if engine.arrangement != "turbo_normalised":
+        full = f"full_throttle_height.{name}{tail}"
+        if engine.arrangement != "turbo_normalised" and (
+            out.wants(full) or (name == "climb" and out.wants("power.climb"))
+        ):
             words = "boost lever back, waste gate wide open" if engine.has_turbo else ""
             gate = Policy("gate", engine.gate_area if engine.has_turbo else 0.0)
-            out.add(f"full_throttle_height.{name}{tail}", f"full-throttle height, {RATING_WORDS[name]}", "ft",
+            out.add(full, f"full-throttle height, {RATING_WORDS[name]}", "ft",
                     find(gate), words=words)  # fmt: skip
-        if engine.has_turbo:
+        if engine.has_turbo and out.wants(f"critical_altitude.{name}{tail}"):
             shut, limit = find(Policy("gate", 0.0)), engine.turbo_limit * engine.turbo_radius
             held = find(Policy("speed", limit)) if np.any(np.isfinite(limit)) else np.full_like(shut, np.nan)
             first = np.isfinite(held) & ~(shut < held)
@@ -263,7 +274,7 @@ def _heights(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -
 def _rated_power(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -> None:
     """Power at a rating: at sea level without airspeed; climb at its predicted full-throttle height."""
     demand = rating(sheet, out.sampled, name)
-    if demand is None:
+    if demand is None or not out.wants(f"power.{name}"):
         return
     engine, work = out.sampled.engine, out.sampled.work
     height: Numbers = 0.0
@@ -282,9 +293,11 @@ def _at_altitudes(out: _Collector, sheet: Sheet, at: Array, conditions: Conditio
     if demand is None:
         return
     first = power_available(sheet, out.sampled, at, conditions=conditions)
-    for i, altitude in enumerate(at[0]):
-        _levers(out, first, i, float(altitude))
-    if out.sampled.engine.has_turbo and out.sampled.engine.boost_acts_on != "none":
+    if out.wants(*(name for name in AT_ALTITUDE if not name.startswith("split_lever_advantage"))):
+        for i, altitude in enumerate(at[0]):
+            _levers(out, first, i, float(altitude))
+    asked = out.wants(*(name for name in AT_ALTITUDE if name.startswith("split_lever_advantage")))
+    if asked and out.sampled.engine.has_turbo and out.sampled.engine.boost_acts_on != "none":
         _advantage(out, first, demand, at, conditions)
 
 
@@ -316,11 +329,11 @@ def _levers(out: _Collector, first: Setting, i: int, altitude: float) -> None:
 
 def law_words(sampled: Sampled, *, throttle: bool = False) -> str:
     """Whether the sheet gives the law of the boost lever, and of the throttle where levers move together."""
-    needed = {"gate": ("gate_exponent",), "speed": ("speed_exponent", "full_speed"), "deck": ("full_deck",)}
+    laws = {"gate": ("gate_exponent",), "speed": ("speed_exponent", "full_speed"), "deck": ("full_deck",)}
     lacking = [
         key
         for key in (
-            *needed.get(sampled.engine.boost_acts_on, ()),
+            *laws.get(sampled.engine.boost_acts_on, ()),
             *(("throttle_exponent",) if throttle else ()),
         )
         if f"lever_law.{key}" not in sampled.notes.used
@@ -333,7 +346,9 @@ def _advantage(out: _Collector, first: Setting, demand: Demand, at: Array, condi
     engine, work = out.sampled.engine, out.sampled.work
     air = air_of(out.sampled, conditions, at)
     together = levers_together(engine, air, demand, work=work)
-    limited = levers_together_or_limit(engine, air, demand, work=work)
+    limited = together
+    if out.wants("split_lever_advantage.procedure"):
+        limited = levers_together_or_limit(engine, air, demand, work=work, together=together)
     full = np.abs(first.manifold_pressure / demand.manifold_pressure - 1.0) < 1e-6
     parts = split(engine, demand, (first.points.state, first.power), (together.points.state, together.power))
     behind = first.power.brake - limited.power.brake
@@ -350,8 +365,9 @@ def _advantage(out: _Collector, first: Setting, demand: Demand, at: Array, condi
         for name in ("charge_temperature", "filling", "pumping", "derate"):
             add(f"split_lever_advantage.{name}", f"of which {_PARTS[name]}", "hp", getattr(parts, name) / _HP)
         add("split_lever_advantage.deck", "extra deck pressure, levers together", "inHg", extra)
-        add("split_lever_advantage.procedure", "split-lever advantage, stopping at limits",
-            "hp", behind / _HP)  # fmt: skip
+        if out.wants("split_lever_advantage.procedure"):
+            add("split_lever_advantage.procedure", "split-lever advantage, stopping at limits",
+                "hp", behind / _HP)  # fmt: skip
 
 
 _PARTS = {

@@ -73,9 +73,12 @@ def levers_together(engine: Engine, air: Air, demand: Demand, *, work: Array) ->
     return setting_of(engine, air, demand, solve_points(engine, air, demand, Policy("coupled")), work=work)
 
 
-def levers_together_or_limit(engine: Engine, air: Air, demand: Demand, *, work: Array) -> Setting:
-    """As :func:`levers_together`, but where the turbo limit comes first, the pressure equal levers give there."""
-    together = levers_together(engine, air, demand, work=work)
+def levers_together_or_limit(
+    engine: Engine, air: Air, demand: Demand, *, work: Array, together: Setting | None = None
+) -> Setting:
+    """As :func:`levers_together`, but where the turbo limit comes first, the pressure equal levers give there.
+    ``together`` is what :func:`levers_together` gave for the same arguments, where it is known already."""
+    together = together or levers_together(engine, air, demand, work=work)
     limited: NDArray[np.bool_] = together.points.reason == TURBO_LIMIT
     if not np.any(limited):
         return together

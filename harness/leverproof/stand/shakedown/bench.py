@@ -33,7 +33,9 @@ class Bench:
         self.clock = clock
         self.watch = watch
         said = mounted.hello
-        positions = [{signal.name: at for at, signal in enumerate(side)} for side in (said.inputs, said.outputs)]
+        positions = [
+            {signal.name: at for at, signal in enumerate(side)} for side in (said.inputs, said.outputs)
+        ]
         links = mounted.links
         self.inputs = tuple(sorted(links.inputs, key=lambda n: positions[0][links.inputs[n].signal.name]))
         self.outputs = tuple(sorted(links.outputs, key=lambda n: positions[1][links.outputs[n].signal.name]))
@@ -82,7 +84,8 @@ class Bench:
     def fly_row(self, row: Sequence[float], engine: str = "running") -> Array:
         """Outputs at t_0 of one lane, shape (outputs)."""
         start = Start(engine, tuple(row))
-        return self.session.initialise([start], self.step, self.inputs, self.outputs)[0]
+        found: Array = self.session.initialise([start], self.step, self.inputs, self.outputs)[0]
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +105,7 @@ def difference(first: Array, second: Array, outputs: Sequence[str]) -> Differenc
     apart = np.abs(first - second) / spans
     apart[np.isnan(apart)] = np.inf
     apart[np.isnan(first) & np.isnan(second)] = 0.0
-    row, lane, column = np.unravel_index(int(np.argmax(apart)), apart.shape)
+    row, lane, column = (int(at) for at in np.unravel_index(int(np.argmax(apart)), apart.shape))
     name = outputs[column]
     unit = "" if CHANNELS[name].unit == "1" else f" {CHANNELS[name].unit}"
     one, other = first[row, lane, column], second[row, lane, column]

@@ -46,7 +46,7 @@ def states(bench: Bench) -> Outcome:
     if nameless:
         return failed(
             f"hello lists no states for {', '.join(nameless)}: which number is which can only be guessed",
-            f'list them in hello in your order, for example states = {list(CHANNELS[nameless[0]].states)}',
+            f"list them in hello in your order, for example states = {list(CHANNELS[nameless[0]].states)}",
         )
     tried = 0
     for name in (n for n in bench.inputs if CHANNELS[n].states):
@@ -143,7 +143,9 @@ def _sea_level(bench: Bench) -> bool:
 
 def _anywhere() -> Mapping[str, tuple[float, float]]:
     """Where the model cannot be told its height: anything up to 40,000 ft."""
-    high = float(np.asarray(pressure_at_feet(40_000.0))) / float(np.asarray(pressure_at_feet(0.0))) * _SEA_LEVEL
+    high = (
+        float(np.asarray(pressure_at_feet(40_000.0))) / float(np.asarray(pressure_at_feet(0.0))) * _SEA_LEVEL
+    )
     pressures = {name: (high, 1.1 * _SEA_LEVEL) for name in _STILL if name.endswith("pressure")}
     temperatures = {name: (-70.0, 60.0) for name in _STILL if name.endswith("temperature")}
     return {**_STILL, **pressures, **temperatures}

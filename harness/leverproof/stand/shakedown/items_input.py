@@ -23,7 +23,7 @@ _NAN_MEND = (
 
 def nan(bench: Bench) -> Outcome:
     """NaN on an input is refused or seen in the readings; numbers that look right would hide it."""
-    asked = [n for n in ("throttle", "pressure_altitude") if n in bench.inputs]
+    asked: list[str] = [n for n in ("throttle", "pressure_altitude") if n in bench.inputs]
     asked = asked or [n for n in bench.inputs if not CHANNELS[n].states][:1]
     if not asked:
         return not_applicable("every input is discrete")
@@ -48,7 +48,7 @@ def _one_nan(bench: Bench, name: str) -> Outcome:
     first = bench.fly(clean)
     rows = clean.rows.copy()
     rows[_GOOD:, -1, bench.inputs.index(name)] = np.nan
-    out = bench.fly(Program(clean.inputs, clean.starts, rows), cuts=(_GOOD,))
+    out = bench.fly(Program(clean.inputs, clean.starts, rows))
     ill = out[1 + _GOOD :, -1]
     if np.isfinite(ill).all():
         still = bool(np.all(ill == ill[0]))
@@ -95,7 +95,9 @@ def _begin(
     engine: str = "running",
 ) -> object:
     start = (engine, c.row if row is None else row)
-    return talk.initialise([start], c.step if step is None else step, inputs or c.inputs, outputs or c.outputs)
+    return talk.initialise(
+        [start], c.step if step is None else step, inputs or c.inputs, outputs or c.outputs
+    )
 
 
 _REQUESTS: tuple[tuple[str, Request], ...] = (
@@ -173,7 +175,9 @@ def _refusals(
         )
     if changed:
         return failed(f"other numbers after {', '.join(changed)}", "a refusal must change nothing")
-    return passed(f"{len(requests)} bad requests refused, good ones answered after each{words}", tried=len(requests))
+    return passed(
+        f"{len(requests)} bad requests refused, good ones answered after each{words}", tried=len(requests)
+    )
 
 
 def _theirs(bench: Bench) -> Numbers:

@@ -72,7 +72,7 @@ def _above(seconds: float) -> float:
     return float(f"{1.05 * seconds:.1e}")
 
 
-_LONG, _WINDOW, _SWING = 120.0, 10.0, (0.35, 0.65)
+_LONG, _WINDOW, _SWING = 80.0, 10.0, (0.35, 0.65)
 
 
 def clock(bench: Bench) -> Outcome:
@@ -97,7 +97,10 @@ def clock(bench: Bench) -> Outcome:
             "advance by step_ticks / 36000 s for each row, not by a step of your own and not by one row as such",
             **numbers,
         )
-    return passed(f"{words}; a transient differs by {100.0 * share:.2g} % between the grid step and half of it", **numbers)
+    return passed(
+        f"{words}; a transient differs by {100.0 * share:.2g} % between the grid step and half of it",
+        **numbers,
+    )
 
 
 def _swung(bench: Bench) -> Array:
@@ -106,7 +109,7 @@ def _swung(bench: Bench) -> Array:
     moving = bench.rows(2.0)
     parts = (0, moving, bench.rows(_WINDOW) - moving)
     count = round(_LONG / _WINDOW)
-    return np.concatenate([ramped(*((low, high) if i % 2 == 0 else (high, low)), parts) for i in range(count)])
+    return np.concatenate([ramped((low, high) if i % 2 == 0 else (high, low), parts) for i in range(count)])
 
 
 def _standstill(bench: Bench) -> float | None:
@@ -132,15 +135,17 @@ def _throttle_step(bench: Bench, step: int, seconds: tuple[float, float, float])
     ends = [cruise(bench.inputs, bench.states, throttle=place) for place in _SWING]
     per_second = bench.rows(1.0) * bench.step / step
     before, between, after = (round(part * per_second) for part in seconds)
-    rows = ramped(*ends, (before, between, after))
+    rows = ramped(ends, (before, between, after))
     # Held over the coarse step, so that both grids see the same inputs and only the model's own step differs.
     rows = np.repeat(rows[:: bench.step // step], bench.step // step, axis=0)
-    return bench.fly(Program(bench.inputs, (Start("running", tuple(ends[0])),), rows[:, None]), step=step)[:, 0]
+    return bench.fly(Program(bench.inputs, (Start("running", tuple(ends[0])),), rows[:, None]), step=step)[
+        :, 0
+    ]
 
 
 def _pace(bench: Bench) -> tuple[str, float]:
     """The reading whose transient differs most between the grid step and half of it, as a share of its move."""
-    seconds = (10.0, 1.0, 9.0)
+    seconds = (3.0, 1.0, 6.0)
     coarse = _throttle_step(bench, bench.step, seconds)
     fine = _throttle_step(bench, bench.step // 2, seconds)[::2]
     begin = bench.rows(seconds[0])
@@ -160,8 +165,10 @@ def grid_step(bench: Bench) -> Outcome:
     """Halving the grid step leaves settled values where they were, to 0.2 % of range."""
     half = bench.step // 2
     if bench.step % 2 or CONTROL_TICKS % half or "throttle" not in bench.inputs:
-        return not_applicable("half the grid step is no whole number of ticks, or there is no throttle to move")
-    seconds = (5.0, 2.0, 33.0)
+        return not_applicable(
+            "half the grid step is no whole number of ticks, or there is no throttle to move"
+        )
+    seconds = (4.0, 2.0, 24.0)
     coarse, fine = (_throttle_step(bench, step, seconds) for step in (bench.step, half))
     spans = np.array([CHANNELS[name].span for name in bench.outputs])
     apart = np.abs(coarse[-1] - fine[-1]) / spans

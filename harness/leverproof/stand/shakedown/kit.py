@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 
 from leverproof.errors import LeverproofError, StandError, UsageError, nearest
 from leverproof.stand.mount import MountedStand, mount
@@ -18,7 +19,7 @@ Progress = Callable[[float, float, str], None]
 
 
 def shakedown(
-    stand: StandFile | str,
+    stand: StandFile | Path | str,
     *,
     items: Sequence[str] = (),
     seed: int = 1,
@@ -33,7 +34,7 @@ def shakedown(
     :class:`UsageError` for an unknown item; whatever the model does is a result, never an exception.
     """
     wanted = _wanted(items)
-    given = read_stand_file(stand) if isinstance(stand, str) else stand
+    given = stand if isinstance(stand, StandFile) else read_stand_file(str(stand))
     said = progress or (lambda done, total, what: None)
     said(0, len(wanted), wanted[0].name)
     try:
@@ -89,12 +90,16 @@ def _tried(
     ended = {result.name: result.ending for result in before}
     lower = next((name for name in item.needs if ended.get(name) in ("fail", "blocked")), "")
     if lower:
-        return ItemResult(item.name, item.question, Outcome("blocked", f"{lower} {_PAST[ended[lower]]}"), lower)
+        return ItemResult(
+            item.name, item.question, Outcome("blocked", f"{lower} {_PAST[ended[lower]]}"), lower
+        )
     can = mounted.capabilities
     if item.stepped and can.clock != "stepped":
         return ItemResult(item.name, item.question, not_applicable("the model runs on its own clock"))
     if item.deterministic and not can.deterministic:
-        return ItemResult(item.name, item.question, not_applicable("the model declares that it is not deterministic"))
+        return ItemResult(
+            item.name, item.question, not_applicable("the model declares that it is not deterministic")
+        )
     return ItemResult(item.name, item.question, _outcome(item, mounted, seed, clock))
 
 

@@ -60,12 +60,14 @@ def cruise(inputs: Sequence[str], states: Mapping[str, Sequence[str]], **changes
     return [float(values.get(name, 0.0)) for name in inputs]
 
 
-def ramped(first: Sequence[float], last: Sequence[float], parts: tuple[int, int, int]) -> Array:
-    """Rows of shape (n, inputs): ``parts`` rows at ``first``, from there to ``last``, and at ``last``."""
+def ramped(ends: Sequence[Sequence[float]], parts: tuple[int, int, int]) -> Array:
+    """Rows of shape (n, inputs): ``parts`` rows at the first of two ``ends``, from it to the second, and at
+    the second."""
     before, between, after = parts
     share = np.concatenate([np.zeros(before), np.linspace(0.0, 1.0, between), np.ones(after)])[:, None]
-    begin, end = np.asarray(first, dtype=np.float64), np.asarray(last, dtype=np.float64)
-    return begin + share * (end - begin)
+    begin, end = (np.asarray(place, dtype=np.float64) for place in ends)
+    rows: Array = begin + share * (end - begin)
+    return rows
 
 
 def drawn(
