@@ -43,11 +43,15 @@ class CsvTable:
             frames = list(self._frames(used, text))
         except (ValueError, OverflowError) as reason:
             if isinstance(reason, pd.errors.ParserError):
-                raise InputError(_plain(reason), str(self._path), "every line needs the same columns", "csv") from None
+                raise InputError(
+                    _plain(reason), str(self._path), "every line needs the same columns", "csv"
+                ) from None
             frames = list(self._frames(used, set(used)))
         parts = [self._numbers(frame, first, columns) for first, frame in frames]
         if not parts:
-            raise InputError("the file has a header and no rows", str(self._path), "record something", "recording")
+            raise InputError(
+                "the file has a header and no rows", str(self._path), "record something", "recording"
+            )
         times = np.concatenate([t for t, _ in parts])
         return times, {c.channel: np.concatenate([v[c.channel] for _, v in parts]) for c in columns.channels}
 
@@ -109,7 +113,9 @@ def read_csv(path: Path, stand: StandFile) -> CsvTable:
         first = lines.readline(_LONGEST_HEADER)
     header = tuple(name.strip() for name in next(csv.reader([first], delimiter=separator), []))
     if not any(header):
-        raise InputError("the first line names no columns", f"{path}:1", "write the columns' names there", "csv")
+        raise InputError(
+            "the first line names no columns", f"{path}:1", "write the columns' names there", "csv"
+        )
     blank = [index for index, name in enumerate(header) if not name]
     if blank:
         if blank != [len(header) - 1]:
@@ -139,7 +145,9 @@ def _checked(path: Path) -> str:
                 ) from None
             if b"\0" in block:
                 line = lines + block.count(b"\n", 0, block.index(b"\0")) + 1
-                raise InputError("a zero byte: this is no text", f"{path}:{line}", "export it as CSV", "encoding")
+                raise InputError(
+                    "a zero byte: this is no text", f"{path}:{line}", "export it as CSV", "encoding"
+                )
             lines += block.count(b"\n")
             if not block:
                 return digest.hexdigest()

@@ -18,7 +18,19 @@ from leverproof.stand.recording_columns import Column, Columns
 LARGEST_FILE = 1024 * 1024 * 1024
 MOST_ROWS = 5_000_000
 SECONDS = {"s": 1.0, "ms": 0.001, "min": 60.0, "h": 3600.0}
-NO_NUMBERS = {"nan", "-nan", "+nan", "inf", "-inf", "+inf", "infinity", "-infinity", "#num!", "1.#qnan", "1.#inf"}
+NO_NUMBERS = {
+    "nan",
+    "-nan",
+    "+nan",
+    "inf",
+    "-inf",
+    "+inf",
+    "infinity",
+    "-infinity",
+    "#num!",
+    "1.#qnan",
+    "1.#inf",
+}
 _CLOCK = re.compile(r"^(\d{1,3}):([0-5]?\d):([0-5]?\d(?:\.\d*)?)$")
 
 

@@ -219,9 +219,7 @@ class WireSession:
             found, asked = ("no frame", "a frame") if framed else ("a frame", "none")
             self._fail(f"the reply to {method} has {found} where {asked} was asked for", "protocol")
 
-    def _broken(
-        self, error: Exception, method: str, seconds: float, banner: list[bytes] | None
-    ) -> NoReturn:
+    def _broken(self, error: Exception, method: str, seconds: float, banner: list[bytes] | None) -> NoReturn:
         if isinstance(error, ChannelEndedError):
             half = f" in the middle of a message ({error.partial[:60]!r})" if error.partial else ""
             code = "no_handshake" if method == "hello" else "crash"

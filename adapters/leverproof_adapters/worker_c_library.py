@@ -82,7 +82,9 @@ class LibrarySession:
     def _created(self) -> Any:
         model = self._library.create(self._defect)
         if not model:
-            what = "no memory" if self._defect is None else f"no such defect as {self._defect!r}, or no memory"
+            what = (
+                "no memory" if self._defect is None else f"no such defect as {self._defect!r}, or no memory"
+            )
             raise trouble(f"leverproof_create returned NULL: {what}", "refused")
         return model
 

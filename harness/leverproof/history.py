@@ -181,13 +181,15 @@ class Reading:
     units).
 
     ``scatter`` is half the spread of each channel in that window; ``unsteady`` maps channels that were asked
-    to be steady and were not to what was seen."""
+    to be steady and were not to what was seen; ``gauge`` is the smallest step of each channel read off a gauge that
+    has one."""
 
     name: str
     row: int
     values: dict[str, float]
     scatter: dict[str, float]
     unsteady: dict[str, Steadiness] = field(default_factory=dict)
+    gauge: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,10 @@ from pathlib import Path
 from leverproof import CAUTION
 from leverproof.cases.catalogue import Catalogue, load_catalogue
 from leverproof.cases.model import ReferenceCase
+from leverproof.conduct.matcher_plan import Flown, fit, fly
 from leverproof.conduct.model import ConductedRun, PlannedCase
 from leverproof.conduct.plan import Ground, plan_case
 from leverproof.conduct.resolvability import resolvability
-from leverproof.conduct.scheduler import conduct
 from leverproof.errors import InputError, LeverproofError, StandError, UsageError, nearest
 from leverproof.judge.case import judge_case
 from leverproof.judge.endings import INTERNAL, INTERRUPTED, INVALID_INPUT, exit_code
@@ -29,6 +29,7 @@ from leverproof.sheet.model import EngineSheet
 from leverproof.stand import mount as stands
 from leverproof.stand.mount import MountedStand
 from leverproof.stand.port import StandFile
+from leverproof.stand.recording_mount import RECORDING, MountedRecording, mount_recording
 from leverproof.stand.stand_file import folder_of, parse_stand_file
 from leverproof.timegrid import TimeGrid
 from leverproof.toml_file import read_text
@@ -103,11 +104,17 @@ def run_session(request: RunRequest, progress: Progress | None = None) -> int:
 def _recorded(request: RunRequest, inputs: _Inputs, record: RecordWriter, progress: Progress | None) -> int:
     """Mounts and runs; a model that never says hello ends here with its own exit code."""
     try:
-        mounted = stands.mount(inputs.stand, defect=request.defect)
+        mounted = _mounted(request, inputs)
     except StandError as trouble:
         return _not_mounted(record, inputs, trouble)
     with mounted:
         return _session(request, inputs, mounted, record, progress)
+
+
+def _mounted(request: RunRequest, inputs: _Inputs) -> MountedStand | MountedRecording:
+    if inputs.stand.kind == RECORDING:
+        return mount_recording(inputs.stand, levers=inputs.sheet.levers, defect=request.defect)
+    return stands.mount(inputs.stand, defect=request.defect)
 
 
 def known_defects(sheet_id: str = DEFAULT_SHEET) -> list[SeededDefect]:
@@ -137,7 +144,12 @@ def rejudge(record: Record, ladder: dict[str, tuple[str, ...]]) -> list[Finding]
                 runs[program.key] = ConductedRun(program, history)
     arrangement = str(record.header.get("arrangement", ""))
     said = next((event.data for event in record.events if event.kind == "handshake"), {})
-    facts = session_facts(runs, arrangement=arrangement, derived_from=str(said.get("derived_from", "")))
+    facts = session_facts(
+        runs,
+        arrangement=arrangement,
+        derived_from=str(said.get("derived_from", "")),
+        jitter=float(said.get("jitter", 0.0)),
+    )
     selected = set(record.header.get("selected", ()))
     return _judged([p for p in record.expectations if p.case.id in selected], runs, facts, ladder)
 
@@ -224,6 +236,10 @@ def _problem(record: RecordWriter, problem: LeverproofError) -> None:
     record.event("problem", message=problem.message, where=problem.where, hint=problem.hint)
 
 
+def _warning(record: RecordWriter) -> Callable[[str], None]:
+    return lambda words: record.event("warning", message=words)
+
+
 def _not_mounted(record: RecordWriter, inputs: _Inputs, trouble: StandError) -> int:
     """No handshake: nothing could be asked of the model. A crash after it is a finding, this is not."""
     record.event(
@@ -241,7 +257,7 @@ def _not_mounted(record: RecordWriter, inputs: _Inputs, trouble: StandError) -> 
 def _session(
     request: RunRequest,
     inputs: _Inputs,
-    mounted: MountedStand,
+    mounted: MountedStand | MountedRecording,
     record: RecordWriter,
     progress: Progress | None,
 ) -> int:
@@ -251,14 +267,18 @@ def _session(
         record.event("warning", message=warning)
     ground = _ground(request, inputs, mounted)
     planned, problems = _planned(inputs.selected, ground, record)
+    planned, source = fit(planned, mounted, ground, _warning(record), progress)
     study = _step_study(inputs, ground, planned)
     record.expectations([*planned, *study])
     for case in planned:
         for line in resolvability(case):
             record.event("resolvability", **line)
-    runs = _conducted([*planned, *study], mounted, record, progress)
+    runs = _conducted([*planned, *study], source, record, progress)
     facts = session_facts(
-        runs, arrangement=inputs.sheet.word("hardware.arrangement"), derived_from=mounted.hello.derived_from
+        runs,
+        arrangement=inputs.sheet.word("hardware.arrangement"),
+        derived_from=mounted.hello.derived_from,
+        jitter=float(said.get("jitter", 0.0)),
     )
     record.event(
         "facts",
@@ -280,7 +300,7 @@ def _session(
     return code
 
 
-def _ground(request: RunRequest, inputs: _Inputs, mounted: MountedStand) -> Ground:
+def _ground(request: RunRequest, inputs: _Inputs, mounted: MountedStand | MountedRecording) -> Ground:
     said = mounted.capabilities
     able = {
         "stepped": said.clock == "stepped",
@@ -323,11 +343,11 @@ def _step_study(inputs: _Inputs, ground: Ground, planned: Sequence[PlannedCase])
 
 def _conducted(
     planned: Sequence[PlannedCase],
-    mounted: MountedStand,
+    source: MountedStand | Flown,
     record: RecordWriter,
     progress: Progress | None,
 ) -> dict[tuple[str, int, str], ConductedRun]:
-    """Flies all programs and keeps each case's histories as soon as its last run has ended.
+    """Flies all programs, or finds them flown, and keeps each case's histories as soon as its last run has ended.
 
     Packing runs beside the model in one thread: compression leaves the interpreter free."""
     programs = [program for case in planned for program in case.programs]
@@ -349,11 +369,11 @@ def _conducted(
             progress(done, total, "moving levers")
 
     with ThreadPoolExecutor(1) as packer:
-        conduct(
+        fly(
             programs,
-            mounted,
+            source,
             on_finished=finished,
-            on_warning=lambda words: record.event("warning", message=words),
+            on_warning=_warning(record),
             progress=told,
         )
     for future in kept:

@@ -123,7 +123,9 @@ def stream_stand(stand_of: Callable[..., StandFile]) -> Callable[..., StandFile]
         if frames:
             command.append("--frames")
         if kind == "tcp":
-            return stand_of(kind=kind, target="127.0.0.1:0", command=[*command, "--port", "{port}"], **changes)
+            return stand_of(
+                kind=kind, target="127.0.0.1:0", command=[*command, "--port", "{port}"], **changes
+            )
         return stand_of(kind=kind, command=command, **changes)
 
     return make
@@ -138,7 +140,14 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
         path = folder / f"lib{'-'.join(('faulty', *macros))}.so"
         if not path.exists():
             warnings = ["-std=c99", "-D_POSIX_C_SOURCE=200809L", "-Wall", "-Wextra", "-Werror", "-pedantic"]
-            places = ["-I", str(c_library.header().parent), "-o", str(path), str(HERE / "faulty_library.c"), "-lm"]
+            places = [
+                "-I",
+                str(c_library.header().parent),
+                "-o",
+                str(path),
+                str(HERE / "faulty_library.c"),
+                "-lm",
+            ]
             words = ["cc", "-shared", "-fPIC", *warnings, *(f"-D{macro}" for macro in macros), *places]
             subprocess.run(words, check=True, timeout=60)
         return path
@@ -147,9 +156,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
 
 
 @pytest.fixture
-def library_stand(
-    stand_of: Callable[..., StandFile], built: Callable[..., Path]
-) -> Callable[..., StandFile]:
+def library_stand(stand_of: Callable[..., StandFile], built: Callable[..., Path]) -> Callable[..., StandFile]:
     """The faulty library, built with some macros; its vices are asked for as seeded defects."""
     channels = '[channels.manifold_pressure]\nname = "map"\n[channels.mixture]\nname = "mix"\n'
 

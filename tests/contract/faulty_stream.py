@@ -63,7 +63,10 @@ class Stream:
         elif method == "advance":
             self.batches += 1
             flat = self.numbers(payload, [lane for row in params.get("rows", []) for lane in row])
-            rows, shape = self.computed(flat), [len(flat) // (2 * len(params["lanes"])), len(params["lanes"]), 2]
+            rows, shape = (
+                self.computed(flat),
+                [len(flat) // (2 * len(params["lanes"])), len(params["lanes"]), 2],
+            )
         late = self.batches >= 2
         if late:
             self.trouble()

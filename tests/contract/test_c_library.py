@@ -14,7 +14,7 @@ import pytest
 from leverproof.errors import InputError, StandError
 from leverproof.stand.mount import MountedStand
 from leverproof.stand.port import Array, Session, StandFile, Start
-from leverproof_adapters import c_library, worker_ctypes
+from leverproof_adapters import c_library, worker_c_library, worker_ctypes
 from leverproof_adapters.wire_session import WireSession
 
 StandOf = Callable[..., StandFile]
@@ -83,16 +83,33 @@ def test_each_fault_has_its_word(library_stand: StandOf, gone: Gone, vice: str, 
 def test_what_shows_before_a_model_exists(
     library_stand: StandOf, gone: Gone, macro: str, code: str, word: str
 ) -> None:
+    fault = fault_of(library_stand(macro, loader="ctypes"), gone)
+    assert (fault.code, word in fault.message) == (code, True), fault
+
+
+@pytest.mark.parametrize(
+    ("macro", "code", "word"),
+    [
+        ("OTHER_VERSION", "version", "version 99 of the interface, the harness speaks 1"),
+        ("NO_CREATE", "no_program", "no function leverproof_create"),
+        ("NULL_DESCRIPTION", "protocol", "leverproof_describe returned NULL"),
+        ("COUNTLESS", "protocol", "has -3 inputs"),
+    ],
+)
+def test_both_loaders_find_the_same_wrong(
+    built: Callable[..., Path], macro: str, code: str, word: str
+) -> None:
     for loader in ("ctypes", "cffi"):
-        fault = fault_of(library_stand(macro, loader=loader), gone)
-        assert (fault.code, word in fault.message) == (code, True), fault
+        with pytest.raises(StandError, match=word) as caught:
+            worker_c_library.hosted({"library": str(built(macro)), "loader": loader})
+        assert caught.value.code == code
 
 
 @pytest.mark.parametrize(
     ("macros", "vice", "code", "changes"),
     [
-        (("HANG_AT_LOAD",), None, "no_handshake", {"start": "1 s"}),
-        ((), "hang-at-start", "no_handshake", {"start": "1 s"}),
+        (("HANG_AT_LOAD",), None, "no_handshake", {"start": "0.8 s"}),
+        ((), "hang-at-start", "no_handshake", {"start": "0.8 s"}),
         ((), "hang", "hang", {"request": "0.3 s"}),
     ],
 )
@@ -149,11 +166,11 @@ def test_a_crash_shows_where_it_happened(library_stand: StandOf, gone: Gone) -> 
 def test_what_is_no_library_is_told(library_stand: StandOf, gone: Gone, tmp_path: Path) -> None:
     path = tmp_path / "libtext.so"
     path.write_text("not a library at all", "utf-8")
-    for loader in ("ctypes", "cffi"):
-        stand = dataclasses.replace(library_stand(loader=loader), target=str(path))
-        fault = fault_of(stand, gone)
-        assert fault.code == "no_program"
-        assert "not a library that can be loaded here" in fault.message
+    fault = fault_of(dataclasses.replace(library_stand(), target=str(path)), gone)
+    assert fault.code == "no_program"
+    assert "not a library that can be loaded here" in fault.message
+    with pytest.raises(StandError, match="not a library that can be loaded here"):
+        worker_c_library.hosted({"library": str(path), "loader": "ctypes"})
 
 
 def test_a_missing_library_is_told_with_the_way_to_build_it(library_stand: StandOf) -> None:

@@ -1,5 +1,6 @@
 """What goes over the wire fits the message schemas, and both ends keep to the protocol."""
 
+import dataclasses
 import io
 import json
 from collections.abc import Callable
@@ -70,19 +71,20 @@ def test_a_conversation_fits_the_schemas(lag_session: Session) -> None:
     assert replies[2]["result"]["rows"][1] == [["NaN", 0.0]]
 
 
-@pytest.mark.parametrize("kind", ["stdio"])
+@pytest.mark.parametrize("frames", [True, False])
 def test_what_the_adapter_sends_fits_the_schema(
-    lag_stand: StandOf, kind: str, monkeypatch: pytest.MonkeyPatch
+    lag_stand: StandOf, frames: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sent: list[bytes] = []
     send = ByteChannel.send
 
-    def listening(self: ByteChannel, line: bytes, until: float) -> bytes:
-        sent.append(line)
-        return send(self, line, until)
+    def listening(self: ByteChannel, message: bytes, until: float) -> bytes:
+        sent.append(message)
+        return send(self, message, until)
 
     monkeypatch.setattr(ByteChannel, "send", listening)
-    session = stdio.open_stand(lag_stand(kind), defect=None)
+    stand = dataclasses.replace(lag_stand("stdio"), options={"float64_frames": frames})
+    session = stdio.open_stand(stand, defect=None)
     try:
         session.hello()
         session.initialise([Start("stopped", (0.0,))], 900, ["throttle"], ["map"])
@@ -90,10 +92,12 @@ def test_what_the_adapter_sends_fits_the_schema(
         session.reset()
     finally:
         session.close()
-    methods = [decode(line)["method"] for line in sent]
+    lines = [message.partition(b"\n")[0] for message in sent]
+    methods = [decode(line)["method"] for line in lines]
     assert methods == ["hello", "initialise", "advance", "reset", "close"]
-    for number, line in enumerate(sent, 1):
-        check(decode(line), "wire-request", "request")
+    for number, line in enumerate(lines, 1):
+        framed = frames and number in (2, 3)
+        check(decode(line), "wire-frame-request" if framed else "wire-request", "request")
         assert decode(line)["id"] == number
 
 

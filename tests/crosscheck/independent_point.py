@@ -201,12 +201,12 @@ STARTS = ((1.3, 30.0), (1.1, 10.0), (1.7, 60.0), (2.3, 90.0), (1.04, 3.0), (3.0,
 
 def point(
     case: Case, closures: Sequence[Closure], *, free: Sequence[str] = (), near: Point | None = None,
-    moved: Callable[[Case, Point], Case] | None = None,
+    moved: Callable[[Case, Point], Case] | None = None, generic: bool = True,
 ) -> Point | None:  # fmt: skip
     """The point, or None where no start leads to one. ``free`` names unknowns that join, one a further closure;
-    ``moved`` remakes the case from them (a height changes the air)."""
+    ``moved`` remakes the case from them (a height changes the air); ``generic`` starts follow ``near``."""
     names = (*(TURBO if case.machine.turbo else PLAIN), *free)
-    starts = [guess(case, *s) for s in STARTS]
+    starts = [guess(case, *s) for s in STARTS] if generic else []
     for start in [near, *starts] if near else starts:
         scale = np.array([abs(start.get(n, 1.0)) or 1.0 for n in names])
         scale[[n == "gate_area" for n in names]] = case.machine.nozzle
@@ -223,7 +223,7 @@ def point(
 
         first = np.array([start.get(n, 0.0) for n in names]) / scale
         with np.errstate(all="ignore"):
-            found = root(system, first, method="hybr", options={"xtol": 1e-14, "maxfev": 3000})
+            found = root(system, first, method="hybr", options={"xtol": 1e-14, "maxfev": 600})
         p = dict(zip(names, (float(v) for v in found.x * scale), strict=True))
         if max(abs(r) for r in found.fun) < 1e-11 and p["back"] > case.air.pressure and p["air_flow"] > 0.0:
             return {**_completed(case, p), "unbalanced": float(np.max(np.abs(found.fun)))}
@@ -246,7 +246,8 @@ def refused(case: Case, p: Point) -> str:
         return "gate shut"
     if m.turbo and p["gate_area"] > m.gate * (1.0 + slack):
         return "gate open"
-    if p["throttle_area"] > m.throttle * (1.0 + slack):
+    # a deck pressure below the throat's takes an area beyond all bounds; in the relations it comes out negative
+    if not 0.0 < p["throttle_area"] <= m.throttle * (1.0 + slack):
         return "throttle open"
     return ""
 

@@ -98,3 +98,20 @@ def _n_form(up: float, down: float, temperature: float, constant: float, k: floa
     r = min(max(down / up, critical), 1.0)
     n = math.sqrt(max(2.0 * k / (k - 1.0) * (r ** (2.0 / k) - r ** ((k + 1.0) / k)), 0.0))
     return up / math.sqrt(constant * temperature) * n
+
+
+def split(one: tuple[Case, Point, Power], other: tuple[Case, Point, Power]) -> dict[str, float]:
+    """Why ``one`` makes more power than ``other`` at the same pressure, speed and mixture, by section 7."""
+    (case, p1, w1), (_, p2, w2) = one, other
+    c = case.machine.c
+    scale = c["volumetric"] * p1["pressure"] * case.machine.displacement * case.speed / (4.0 * math.pi * gas.GAS_CONSTANT)
+    worth = w1.per_air - CP_AIR * blower_rise(case) / c["blower_drive"]
+    colder = 1.0 / p1["charge"] - 1.0 / p2["charge"]
+    both = 1.0 / p1["charge"] + 1.0 / p2["charge"]
+    return {
+        "charge_temperature": worth * scale * 0.5 * (p1["filling"] + p2["filling"]) * colder,
+        "filling": worth * scale * 0.5 * both * (p1["filling"] - p2["filling"]),
+        "pumping": w2.pumping - w1.pumping,
+        "derate": w2.derate - w1.derate,
+        "whole": w1.brake - w2.brake,
+    }

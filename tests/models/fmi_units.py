@@ -17,10 +17,6 @@ import fmpy
 
 MODELS = Path(__file__).resolve().parent
 EXAMPLES = MODELS.parents[1] / "adapters" / "examples"
-VICES = (
-    "crashes", "hangs", "prints", "exits", "errs", "discards", "dies_fatally", "frees_twice", "no_instance",
-    "not_a_number", "warns", "wants_to_end", "aborts_at_load", "crashes_when_freed", "forks", "strange_state",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -132,11 +128,6 @@ CORRIE_ENGINE = Recipe(
     (MODELS / "fmi_corrie_engine.c", EXAMPLES / "c_engine" / "engine.c"),
     ("-I", str(EXAMPLES / "c_engine")),
 )
-
-
-def with_vice(vice: str) -> Recipe:
-    """The lag engine with one of ``VICES``."""
-    return replace(LAG_ENGINE, flags=(f"-DVICE={vice.upper()}",))
 
 
 def description(recipe: Recipe, fmi: int) -> str:

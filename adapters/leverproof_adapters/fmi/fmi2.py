@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ctypes
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -15,15 +14,16 @@ from leverproof_adapters.fmi.binding import (
     DOUBLE,
     INT,
     SIZE,
-    Call,
+    WARNING,
     Library,
-    Moves,
+    Mover,
+    Stepper,
     Talk,
     checked,
     failed,
 )
 from leverproof_adapters.fmi.plan import Plan, Setting
-from leverproof_adapters.fmi.vectors import Kind
+from leverproof_adapters.fmi.vectors import Group, Kind
 
 _CO_SIMULATION = 1
 _DISCARD, _LAST_TIME, _TERMINATED = 2, 2, 3
@@ -54,7 +54,7 @@ class Fmi2:
     }
 
     def __init__(self, plan: Plan, folder: str) -> None:
-        self._plan, self._talk = plan, Talk()
+        self._plan, self.talk = plan, Talk()
         self._resources = Path(folder, "resources").as_uri()
         library = Library(str(Path(folder, plan.library)), plan.model)
         self._library, function = library, library.function
@@ -72,7 +72,7 @@ class Fmi2:
         self._setup = function("fmi2SetupExperiment", ADDRESS, INT, DOUBLE, DOUBLE, INT, DOUBLE)
         self._enter = function("fmi2EnterInitializationMode", ADDRESS)
         self._leave = function("fmi2ExitInitializationMode", ADDRESS)
-        self._do_step = function("fmi2DoStep", ADDRESS, DOUBLE, DOUBLE, INT)
+        library.prepared("fmi2DoStep")
         self._terminate = function("fmi2Terminate", ADDRESS)
         self._free = function("fmi2FreeInstance", ADDRESS, result=None)
         self._callbacks = self._made_callbacks()
@@ -80,7 +80,7 @@ class Fmi2:
     def _made_callbacks(self) -> _Callbacks:
         # The logger of FMI 2.0 takes more arguments, for the format in its message; the ABI lets us leave them.
         def note(_env: Any, _name: Any, status: int, category: bytes | None, message: bytes | None) -> None:
-            self._talk.note(status, category, message)
+            self.talk.note(status, category, message)
 
         c = ctypes.CDLL(None)
         allocate, free = ctypes.cast(c.calloc, ADDRESS), ctypes.cast(c.free, ADDRESS)
@@ -93,64 +93,51 @@ class Fmi2:
             ctypes.byref(self._callbacks), 0, 0,
         )  # fmt: skip
         if not handle:
-            raise trouble(f"the unit gives no instance of itself{self._talk.taken()}", "refused")
+            raise trouble(f"the unit gives no instance of itself{self.talk.taken()}", "refused")
         return ctypes.c_void_p(handle)
 
-    def getter(self, kind: Kind) -> Any:
-        """``fmi2GetReal`` and its like."""
-        return self._library.function(f"fmi2Get{kind.suffix}", ADDRESS, ADDRESS, SIZE, ADDRESS)
-
-    def setter(self, kind: Kind) -> Any:
-        """``fmi2SetReal`` and its like."""
-        return self._library.function(f"fmi2Set{kind.suffix}", ADDRESS, ADDRESS, SIZE, ADDRESS)
+    def mover(self, verb: str, handle: ctypes.c_void_p, group: Group) -> Mover:
+        """``fmi2SetReal``, ``fmi2GetReal`` and their like."""
+        name = f"fmi2{verb}{group.kind.suffix}"
+        (references, count), pointer = group.vector, ctypes.c_void_p()
+        arguments = (handle, references, count, pointer)
+        return Mover(name, self._library.prepared(name), arguments, pointer)
 
     def set_text(self, handle: ctypes.c_void_p, setting: Setting) -> None:
         """Sets a text."""
         function = self._library.function("fmi2SetString", ADDRESS, ADDRESS, SIZE, ADDRESS)
         reference, text = ctypes.c_uint32(setting.reference), ctypes.c_char_p(str(setting.value).encode())
         status = function(handle, ctypes.byref(reference), 1, ctypes.byref(text))
-        checked(f"fmi2SetString of {setting.name}", status, self._talk)
-
-    def move(self, handle: ctypes.c_void_p, calls: Sequence[Call], addresses: Sequence[int]) -> None:
-        """Sets or gets the values at ``addresses``, once."""
-        for (function, references, count), address in zip(calls, addresses, strict=True):
-            checked(function.__name__, function(handle, references, count, address), self._talk)
+        checked(f"fmi2SetString of {setting.name}", status, self.talk)
 
     def enter(self, handle: ctypes.c_void_p) -> None:
         """From instantiated to initialisation, for a run from 0 s on without an end."""
-        checked("fmi2SetupExperiment", self._setup(handle, 0, 0.0, 0.0, 0, 0.0), self._talk)
-        checked("fmi2EnterInitializationMode", self._enter(handle), self._talk)
+        checked("fmi2SetupExperiment", self._setup(handle, 0, 0.0, 0.0, 0, 0.0), self.talk)
+        checked("fmi2EnterInitializationMode", self._enter(handle), self.talk)
 
     def leave(self, handle: ctypes.c_void_p) -> None:
         """From initialisation to stepping."""
-        checked("fmi2ExitInitializationMode", self._leave(handle), self._talk)
+        checked("fmi2ExitInitializationMode", self._leave(handle), self.talk)
 
-    def run(
-        self, handle: ctypes.c_void_p, sets: Moves, gets: Moves, points: Iterable[float], step: float
-    ) -> None:
-        """For each communication point: sets inputs, performs the step, gets outputs; every status is looked at."""
-        do_step, talk = self._do_step, self._talk
-        set_calls, get_calls = tuple(sets[0]), tuple(gets[0])
-        for point, given, taken in zip(points, sets[1], gets[1], strict=True):
-            for (function, references, count), address in zip(set_calls, given):  # noqa: B905
-                if status := function(handle, references, count, address):
-                    checked(function.__name__, status, talk, point)
-            if status := do_step(handle, point, step, 1):
-                self._judge_step(handle, status, point)
-            for (function, references, count), address in zip(get_calls, taken):  # noqa: B905
-                if status := function(handle, references, count, address):
-                    checked(function.__name__, status, talk, point)
+    def stepper(self, handle: ctypes.c_void_p, step: float) -> Stepper:
+        """``fmi2DoStep``; no state is ever fetched back."""
+        instant = ctypes.c_double()
+        arguments = (handle, instant, ctypes.c_double(step), ctypes.c_int(1))
 
-    def _judge_step(self, handle: ctypes.c_void_p, status: int, point: float) -> None:
-        more = ""
-        if status == _DISCARD:
-            time, over = ctypes.c_double(), ctypes.c_int()
-            if self._told("fmi2GetRealStatus", handle, _LAST_TIME, time):
-                more = f" (it came to {time.value:g} s)"
-            if self._told("fmi2GetBooleanStatus", handle, _TERMINATED, over) and over.value:
-                more += " and wants to end"
-        if status != 1:
-            raise failed("fmi2DoStep", status, self._talk, point, more)
+        def judge(status: int, point: float) -> None:
+            if status != WARNING:
+                more = self._where_it_stopped(handle) if status == _DISCARD else ""
+                raise failed("fmi2DoStep", status, self.talk, point, more)
+
+        return Stepper(self._library.prepared("fmi2DoStep"), arguments, instant, ctypes.c_uint32(), judge)
+
+    def _where_it_stopped(self, handle: ctypes.c_void_p) -> str:
+        time, over, more = ctypes.c_double(), ctypes.c_int(), ""
+        if self._told("fmi2GetRealStatus", handle, _LAST_TIME, time):
+            more = f" (it came to {time.value:g} s)"
+        if self._told("fmi2GetBooleanStatus", handle, _TERMINATED, over) and over.value:
+            more += " and wants to end"
+        return more
 
     def _told(self, name: str, handle: ctypes.c_void_p, what: int, into: Any) -> bool:
         if not self._library.offers(name):
@@ -159,11 +146,11 @@ class Fmi2:
 
     def terminate(self, handle: ctypes.c_void_p) -> None:
         """Ends the stepping of an instance."""
-        checked("fmi2Terminate", self._terminate(handle), self._talk)
+        checked("fmi2Terminate", self._terminate(handle), self.talk)
 
     def reset(self, handle: ctypes.c_void_p) -> None:
         """Back to instantiated by the unit's own reset."""
-        checked("fmi2Reset", self._library.function("fmi2Reset", ADDRESS)(handle), self._talk)
+        checked("fmi2Reset", self._library.function("fmi2Reset", ADDRESS)(handle), self.talk)
 
     def free(self, handle: ctypes.c_void_p) -> None:
         """Gives an instance back; its handle is dead afterwards."""

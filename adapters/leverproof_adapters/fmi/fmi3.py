@@ -5,9 +5,8 @@ from __future__ import annotations
 
 import ctypes
 import os
-from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 
@@ -17,29 +16,20 @@ from leverproof_adapters.fmi.binding import (
     DOUBLE,
     INT,
     SIZE,
-    Call,
+    WARNING,
     Library,
-    Moves,
+    Mover,
+    Stepper,
     Talk,
     checked,
     failed,
 )
 from leverproof_adapters.fmi.plan import Plan, Setting
-from leverproof_adapters.fmi.vectors import Kind
+from leverproof_adapters.fmi.vectors import Group, Kind
 
 _BOOL = ctypes.c_bool
 _LOGGER = ctypes.CFUNCTYPE(None, ADDRESS, INT, ctypes.c_char_p, ctypes.c_char_p)
 _PLAIN = ("Float64", "Float32", "Int8", "UInt8", "Int16", "UInt16", "Int32", "UInt32", "Int64", "UInt64")
-
-
-class _Flags(ctypes.Structure):
-    """What ``fmi3DoStep`` tells beside its status; ``word`` is not zero when any of it is true."""
-
-    _fields_ = (("event", _BOOL), ("terminate", _BOOL), ("early", _BOOL), ("none", ctypes.c_uint8))
-
-
-class _Told(ctypes.Union):
-    _fields_ = (("flags", _Flags), ("word", ctypes.c_uint32))
 
 
 class Fmi3:
@@ -52,7 +42,7 @@ class Fmi3:
     }
 
     def __init__(self, plan: Plan, folder: str) -> None:
-        self._plan, self._talk = plan, Talk()
+        self._plan, self.talk = plan, Talk()
         self._resources = str(Path(folder, "resources")) + os.sep
         library = Library(str(Path(folder, plan.library)), plan.model)
         self._library, function = library, library.function
@@ -62,10 +52,10 @@ class Fmi3:
         )  # fmt: skip
         self._enter = function("fmi3EnterInitializationMode", ADDRESS, _BOOL, DOUBLE, DOUBLE, _BOOL, DOUBLE)
         self._leave = function("fmi3ExitInitializationMode", ADDRESS)
-        self._do_step = function("fmi3DoStep", ADDRESS, DOUBLE, DOUBLE, _BOOL, *[ADDRESS] * 4)
+        library.prepared("fmi3DoStep")
         self._terminate = function("fmi3Terminate", ADDRESS)
         self._free = function("fmi3FreeInstance", ADDRESS, result=None)
-        self._logger = _LOGGER(lambda _env, status, kind, text: self._talk.note(status, kind, text))
+        self._logger = _LOGGER(lambda _env, status, kind, text: self.talk.note(status, kind, text))
 
     def instantiate(self, name: str) -> ctypes.c_void_p:
         """A fresh instance; raises :class:`StandError` when the unit gives none."""
@@ -74,75 +64,58 @@ class Fmi3:
             None, self._logger, None,
         )  # fmt: skip
         if not handle:
-            raise trouble(f"the unit gives no instance of itself{self._talk.taken()}", "refused")
+            raise trouble(f"the unit gives no instance of itself{self.talk.taken()}", "refused")
         return ctypes.c_void_p(handle)
 
-    def getter(self, kind: Kind) -> Any:
-        """``fmi3GetFloat64`` and its like."""
-        return self._library.function(f"fmi3Get{kind.suffix}", ADDRESS, ADDRESS, SIZE, ADDRESS, SIZE)
-
-    def setter(self, kind: Kind) -> Any:
-        """``fmi3SetFloat64`` and its like."""
-        return self._library.function(f"fmi3Set{kind.suffix}", ADDRESS, ADDRESS, SIZE, ADDRESS, SIZE)
+    def mover(self, verb: str, handle: ctypes.c_void_p, group: Group) -> Mover:
+        """``fmi3SetFloat64``, ``fmi3GetFloat64`` and their like."""
+        name = f"fmi3{verb}{group.kind.suffix}"
+        (references, count), pointer = group.vector, ctypes.c_void_p()
+        arguments = (handle, references, count, pointer, count)
+        return Mover(name, self._library.prepared(name), arguments, pointer)
 
     def set_text(self, handle: ctypes.c_void_p, setting: Setting) -> None:
         """Sets a text."""
         function = self._library.function("fmi3SetString", ADDRESS, ADDRESS, SIZE, ADDRESS, SIZE)
         reference, text = ctypes.c_uint32(setting.reference), ctypes.c_char_p(str(setting.value).encode())
         status = function(handle, ctypes.byref(reference), 1, ctypes.byref(text), 1)
-        checked(f"fmi3SetString of {setting.name}", status, self._talk)
-
-    def move(self, handle: ctypes.c_void_p, calls: Sequence[Call], addresses: Sequence[int]) -> None:
-        """Sets or gets the values at ``addresses``, once."""
-        for (function, references, count), address in zip(calls, addresses, strict=True):
-            checked(function.__name__, function(handle, references, count, address, count), self._talk)
+        checked(f"fmi3SetString of {setting.name}", status, self.talk)
 
     def enter(self, handle: ctypes.c_void_p) -> None:
         """From instantiated to initialisation, for a run from 0 s on without an end."""
         status = self._enter(handle, False, 0.0, 0.0, False, 0.0)
-        checked("fmi3EnterInitializationMode", status, self._talk)
+        checked("fmi3EnterInitializationMode", status, self.talk)
 
     def leave(self, handle: ctypes.c_void_p) -> None:
         """From initialisation to stepping."""
-        checked("fmi3ExitInitializationMode", self._leave(handle), self._talk)
+        checked("fmi3ExitInitializationMode", self._leave(handle), self.talk)
 
-    def run(
-        self, handle: ctypes.c_void_p, sets: Moves, gets: Moves, points: Iterable[float], step: float
-    ) -> None:
-        """For each communication point: sets inputs, performs the step, gets outputs; every status is looked at."""
-        do_step, talk = self._do_step, self._talk
-        set_calls, get_calls = tuple(sets[0]), tuple(gets[0])
-        told, reached = _Told(), ctypes.c_double()
-        first = ctypes.addressof(told)
+    def stepper(self, handle: ctypes.c_void_p, step: float) -> Stepper:
+        """``fmi3DoStep``; no state is ever fetched back, and nobody asked for events or an early return."""
+        instant, reached, flags = ctypes.c_double(), ctypes.c_double(), ctypes.c_uint32()
+        first = ctypes.addressof(flags)
         event, terminate, early = (ctypes.c_void_p(first + place) for place in range(3))
-        last = ctypes.c_void_p(ctypes.addressof(reached))
-        for point, given, taken in zip(points, sets[1], gets[1], strict=True):
-            for (function, references, count), address in zip(set_calls, given):  # noqa: B905
-                if status := function(handle, references, count, address, count):
-                    checked(function.__name__, status, talk, point)
-            status = do_step(handle, point, step, True, event, terminate, early, last)
-            if status or told.word:
-                self._judge_step(status, told.flags, point, reached.value)
-                told.word = 0
-            for (function, references, count), address in zip(get_calls, taken):  # noqa: B905
-                if status := function(handle, references, count, address, count):
-                    checked(function.__name__, status, talk, point)
+        arguments = (
+            handle, instant, ctypes.c_double(step), _BOOL(True), event, terminate, early, ctypes.pointer(reached)
+        )  # fmt: skip
 
-    def _judge_step(self, status: int, flags: _Flags, point: float, reached: float) -> None:
-        """Nobody asked for events or an early return, so only a unit that breaks off is refused."""
-        more = " and wants to end" if flags.terminate else ""
-        if flags.early:
-            more += f" and returned early, at {reached:g} s"
-        if more or status not in (0, 1):
-            raise failed("fmi3DoStep", status, self._talk, point, more)
+        def judge(status: int, point: float) -> None:
+            _, over, short, _ = (bool(byte) for byte in bytes(flags))
+            flags.value = 0
+            more = " and wants to end" if over else ""
+            more += f" and returned early, at {reached.value:g} s" if short else ""
+            if more or status not in (0, WARNING):
+                raise failed("fmi3DoStep", status, self.talk, point, more)
+
+        return Stepper(self._library.prepared("fmi3DoStep"), arguments, instant, flags, judge)
 
     def terminate(self, handle: ctypes.c_void_p) -> None:
         """Ends the stepping of an instance."""
-        checked("fmi3Terminate", self._terminate(handle), self._talk)
+        checked("fmi3Terminate", self._terminate(handle), self.talk)
 
     def reset(self, handle: ctypes.c_void_p) -> None:
         """Back to instantiated by the unit's own reset."""
-        checked("fmi3Reset", self._library.function("fmi3Reset", ADDRESS)(handle), self._talk)
+        checked("fmi3Reset", self._library.function("fmi3Reset", ADDRESS)(handle), self.talk)
 
     def free(self, handle: ctypes.c_void_p) -> None:
         """Gives an instance back; its handle is dead afterwards."""

@@ -13,16 +13,17 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from leverproof.errors import StandError
 from leverproof.stand.port import Array, Capabilities, Hello, Session, Signal, Start
 from leverproof.stand.trouble import trouble
 from leverproof.stand.wire import MOST_NUMBERS
-from leverproof_adapters.fmi.binding import Call, Interface
+from leverproof_adapters.fmi.binding import Interface, run
 from leverproof_adapters.fmi.fmi2 import Fmi2
 from leverproof_adapters.fmi.fmi3 import Fmi3
 from leverproof_adapters.fmi.plan import Plan, Setting, Wire, read_plan
-from leverproof_adapters.fmi.vectors import TICKS, Group, Vectors, addresses, points, vectors
+from leverproof_adapters.fmi.vectors import TICKS, Group, addresses, points, vectors
 
 _INTERFACES: dict[int, type[Interface]] = {2: Fmi2, 3: Fmi3}
 _WATCH = 1.0
@@ -60,7 +61,7 @@ class Lane:
         self._interface, self._name = interface, name
         self._handle: ctypes.c_void_p | None = interface.instantiate(name)
         self._begun = False
-        self.done = 0
+        self._done = 0
 
     @property
     def handle(self) -> ctypes.c_void_p:
@@ -75,11 +76,11 @@ class Lane:
             self._set(setting)
         held = inputs.encoded(row)
         # Before initialisation they are start values; in it they are what the unit initialises with.
-        self._interface.move(self.handle, inputs.setters, next(addresses(held, 1)))
+        self._move("Set", inputs.groups, held)
         self._interface.enter(self.handle)
-        self._interface.move(self.handle, inputs.setters, next(addresses(held, 1)))
+        self._move("Set", inputs.groups, held)
         self._interface.leave(self.handle)
-        self._begun, self.done = True, 0
+        self._begun, self._done = True, 0
 
     def _set(self, setting: Setting) -> None:
         if isinstance(setting.value, str):
@@ -87,9 +88,35 @@ class Lane:
             return
         wire = Wire(setting.name, "1", setting.reference, setting.type)
         group = vectors([wire], self._interface.kinds).groups[0]
-        held = np.array([setting.value]).astype(group.kind.dtype)
-        call = (self._interface.setter(group.kind), *group.vector)
-        self._interface.move(self.handle, [call], [held.ctypes.data])
+        self._move("Set", [group], [np.array([[setting.value]]).astype(group.kind.dtype)])
+
+    def _move(self, verb: str, groups: Sequence[Group], held: Sequence[NDArray[Any]]) -> None:
+        for group, array in zip(groups, held, strict=True):
+            mover = self._interface.mover(verb, self.handle, group)
+            mover.move(array.ctypes.data, self._interface.talk)
+
+    def read(self, outputs: Columns) -> Array:
+        """The outputs now, shape (1, outputs)."""
+        held = outputs.room(1)
+        self._move("Get", outputs.groups, held)
+        return outputs.decoded(held, 1)
+
+    def advance(self, rows: Array, inputs: Columns, outputs: Columns, ticks: int) -> Array:
+        """Through ``rows`` (n, inputs) in steps of ``ticks``; returns (n, outputs)."""
+        count, interface, handle = rows.shape[0], self._interface, self.handle
+        given, taken = inputs.encoded(rows), outputs.room(count)
+        sets = [
+            (interface.mover("Set", handle, group), addresses(held))
+            for group, held in zip(inputs.groups, given, strict=True)
+        ]
+        gets = [
+            (interface.mover("Get", handle, group), addresses(held))
+            for group, held in zip(outputs.groups, taken, strict=True)
+        ]
+        instants = points(ticks, self._done, count)
+        run(sets, interface.stepper(handle, ticks / TICKS), gets, instants, interface.talk)
+        self._done += count
+        return outputs.decoded(taken, count)
 
     def end(self) -> None:
         """Terminates the instance if it was stepping."""
@@ -114,31 +141,26 @@ class Lane:
 
 
 class Columns:
-    """The inputs or outputs of a session, with the C calls that move them."""
+    """The inputs or outputs of a session in the unit's kinds."""
 
     def __init__(self, wires: Sequence[Wire], interface: Interface) -> None:
-        self._vectors: Vectors = vectors(wires, interface.kinds)
-        self._interface = interface
-        self.width = self._vectors.width
+        found = vectors(wires, interface.kinds)
+        self.groups, self.width = found.groups, found.width
 
-    @property
-    def groups(self) -> tuple[Group, ...]:
-        """The columns by kind."""
-        return self._vectors.groups
-
-    @property
-    def setters(self) -> list[Call]:
-        """The calls that set a row."""
-        return [(self._interface.setter(group.kind), *group.vector) for group in self.groups]
-
-    @property
-    def getters(self) -> list[Call]:
-        """The calls that get a row."""
-        return [(self._interface.getter(group.kind), *group.vector) for group in self.groups]
-
-    def encoded(self, rows: Array) -> list[Any]:
+    def encoded(self, rows: Array) -> list[NDArray[Any]]:
         """``rows`` (n, columns) by kind."""
         return [group.encoded(rows) for group in self.groups]
+
+    def room(self, count: int) -> list[NDArray[Any]]:
+        """Room for ``count`` rows by kind."""
+        return [group.room(count) for group in self.groups]
+
+    def decoded(self, held: Sequence[NDArray[Any]], count: int) -> Array:
+        """The rows held by kind, shape (count, columns)."""
+        out = np.empty((count, self.width))
+        for group, array in zip(self.groups, held, strict=True):
+            group.decode(array, out)
+        return out
 
 
 class UnitSession:
@@ -181,9 +203,7 @@ class UnitSession:
         for number, (lane, start) in enumerate(zip(self._lanes, starts, strict=True)):
             row = np.array([start.row], dtype=np.float64)
             lane.begin((*self._plan.settings, *self._for_start(start)), self._inputs, row)
-            held = [group.room(1) for group in self._outputs.groups]
-            self._interface.move(lane.handle, self._outputs.getters, next(addresses(held, 1)))
-            self._decode(held, out[number : number + 1])
+            out[number] = lane.read(self._outputs)[0]
         return out
 
     def _for_start(self, start: Start) -> tuple[Setting, ...]:
@@ -209,28 +229,12 @@ class UnitSession:
             self._made += 1
             self._lanes.append(Lane(self._interface, f"engine {self._made}"))
 
-    def _decode(self, held: Sequence[Any], out: Array) -> None:
-        for group, array in zip(self._outputs.groups, held, strict=True):
-            group.decode(array, out)
-
     def advance(self, lanes: Sequence[int], rows: Array) -> Array:
         """Outputs of shape (n, len(lanes), outputs)."""
         out = np.empty((rows.shape[0], len(lanes), self._outputs.width))
         for place, number in enumerate(lanes):
-            out[:, place] = self._advance(self._lanes[number], rows[:, place])
-        return out
-
-    def _advance(self, lane: Lane, rows: Array) -> Array:
-        count = rows.shape[0]
-        given = self._inputs.encoded(rows)
-        taken = [group.room(count) for group in self._outputs.groups]
-        sets = (self._inputs.setters, addresses(given, count))
-        gets = (self._outputs.getters, addresses(taken, count))
-        instants = points(self._ticks, lane.done, count)
-        self._interface.run(lane.handle, sets, gets, instants, self._ticks / TICKS)
-        lane.done += count
-        out = np.empty((count, self._outputs.width))
-        self._decode(taken, out)
+            lane = self._lanes[number]
+            out[:, place] = lane.advance(rows[:, place], self._inputs, self._outputs, self._ticks)
         return out
 
     def reset(self) -> None:

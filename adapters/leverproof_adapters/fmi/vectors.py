@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import ctypes
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import repeat
 from typing import Any
 
 import numpy as np
@@ -38,9 +37,9 @@ class Group:
     states: Mapping[int, NDArray[np.int64]]
 
     @property
-    def vector(self) -> tuple[ctypes.c_void_p, int]:
-        """Address and number of the value references."""
-        return ctypes.c_void_p(self.references.ctypes.data), len(self.references)
+    def vector(self) -> tuple[ctypes.c_void_p, ctypes.c_size_t]:
+        """Address and number of the value references, as C takes them."""
+        return ctypes.c_void_p(self.references.ctypes.data), ctypes.c_size_t(len(self.references))
 
     def encoded(self, rows: Array) -> NDArray[Any]:
         """``rows`` (n, all columns) as values of this kind, contiguous (n, columns of the group).
@@ -96,16 +95,11 @@ def _group(wires: Sequence[Wire], columns: list[int], kinds: Mapping[str, Kind])
     return Group(kinds[chosen[0].type], np.array(columns, dtype=np.int64), references, states)
 
 
-def addresses(arrays: Sequence[NDArray[Any]], count: int) -> Iterator[tuple[int, ...]]:
-    """For each of ``count`` rows the addresses of that row in ``arrays``, which must stay alive."""
-    if not arrays:
-        return repeat((), count)
-    starts = [(array.ctypes.data, array.strides[0]) for array in arrays]
-    # A single row may have any stride, even none.
-    ranges = [
-        range(first, first + stride * count, stride) if count > 1 else (first,) for first, stride in starts
-    ]
-    return zip(*ranges, strict=True) if count else iter(())
+def addresses(array: NDArray[Any]) -> Sequence[int]:
+    """The address of each row of ``array``, which must stay alive."""
+    first, stride, count = array.ctypes.data, array.strides[0], array.shape[0]
+    # The stride of a single row may be anything, even nothing.
+    return range(first, first + stride * count, stride) if count > 1 else (first,) * count
 
 
 def points(ticks: int, done: int, count: int) -> list[float]:

@@ -18,8 +18,8 @@ from leverproof.cases.values import (
     parse_applies,
     parse_setting,
     parse_value,
-    refuse_predicted,
     reading_channel,
+    refuse_predicted,
     swept_unit,
 )
 from leverproof.channels import CHANNELS, LEVERS, SURROUNDINGS

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -21,7 +22,7 @@ def moved(search: Search, depth: int, step: PlannedStep, state: State) -> Iterat
     """Levers taken from where they are to where the step wants them, each in one direction."""
     track = search.track
     target = _target(step, state)
-    changed = [n for n, to in target.items() if abs(to - state.places[n]) > of_input(n)]
+    changed = [n for n, to in target.items() if abs(to - state.places[n]) > of_input(n, to)]
     if not changed:
         if step.do == "move":
             yield from _waited(search, depth, step, replace(state, places=state.places | target))
@@ -67,6 +68,8 @@ def _departure(track: Track, changed: list[str], state: State, horizon: int) -> 
     left, _ = track.leaves({n: state.places[n] for n in changed}, state.row, None)
     if left >= horizon:
         return None
+    if all(CHANNELS[name].states for name in changed):
+        return left
     resting = np.ones(left + 1 - state.row, dtype=np.bool_)
     for name in changed:
         resting &= track.still(name)[state.row : left + 1]
@@ -90,12 +93,12 @@ def _not_as_asked(track: Track, step: PlannedStep, changed: list[str], begin: in
     if 0 < step.duration <= QUICK and step.do == "move":
         most = track.grid.rows(step.duration + QUICK_ALLOWANCE)
         if end - begin > most:
-            took = track.grid.seconds(end - begin)
-            return f"{_all(changed)} took {took:.1f} s at {track.time(begin):.1f} s, at most {track.grid.seconds(most):g} s"
+            took, allowed = track.grid.seconds(end - begin), track.grid.seconds(most)
+            return f"{_all(changed)} took {took:.1f} s at {track.time(begin):.1f} s, at most {allowed:g} s"
     for name in changed:
         path = track.column(name)[begin : end + 1]
         way = path * (1.0 if path[-1] >= path[0] else -1.0)
-        if float((np.maximum.accumulate(way) - way).max()) > of_input(name):
+        if float((np.maximum.accumulate(way) - way).max()) > of_input(name, math.nan):
             return f"{name} went back and forth after {track.time(begin):.1f} s"
     return ""
 

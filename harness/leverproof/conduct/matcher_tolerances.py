@@ -43,11 +43,14 @@ STOPPED = 10.0
 """rpm: an engine that has turned faster since its mixture was last cut off is running, slower is stopped."""
 
 
-def of_input(name: str) -> float:
-    """How far an input may be from its place; 0 for discrete levers, which are where they are."""
+def of_input(name: str, place: float) -> float:
+    """How far an input may be from its place; 0 for discrete levers, which are where they are. A lever's stop is found
+    without looking, so a lever asked to be at one must be at it."""
     if CHANNELS[name].states:
         return 0.0
-    return SURROUNDINGS.get(name, LEVER)
+    if name in SURROUNDINGS:
+        return SURROUNDINGS[name]
+    return AT_STOP if place in (0.0, 1.0) else LEVER
 
 
 def of_seek(channel: str, within: float, resolution: float) -> float:

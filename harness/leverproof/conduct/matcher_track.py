@@ -52,7 +52,7 @@ class Track:
         if key not in self._near:
             if len(self._near) >= _MOST_KEPT:
                 self._near.clear()
-            self._near[key] = np.abs(self.column(name) - place) <= of_input(name)
+            self._near[key] = np.abs(self.column(name) - place) <= of_input(name, place)
         return self._near[key]
 
     def coupled(self, lead: float) -> Mask:
@@ -105,9 +105,7 @@ class Track:
     def hands_off(self, end: int) -> bool:
         """Whether no lever moved within the window of rows before ``end``."""
         begin = end - self.window + self.grid.rows(REST_TIME)
-        return all(
-            bool(self.still(n)[begin:end].all()) for n in self.inputs if CHANNELS[n].kind == "lever"
-        )
+        return all(bool(self.still(n)[begin:end].all()) for n in self.inputs if CHANNELS[n].kind == "lever")
 
     def rows(self) -> Rows:
         """The stretch as a history holds it. A lever at rest stands still in it: what is left in a still hand's

@@ -40,7 +40,7 @@ class Tape:
         self._inputs = inputs
         lanes, outputs = first.shape
         most = FIRST_SEGMENT_VALUES // max(1, lanes * (inputs + outputs))
-        self._size = max(SEGMENT_ROWS, min(expected, most))
+        self._size: int = max(SEGMENT_ROWS, min(expected, most))
         self._segments: list[_Segment] = []
         self._scratch: Rows = np.empty(0, np.float32)
         self._flags = np.empty(0, np.bool_)
@@ -50,7 +50,7 @@ class Tape:
         if not self._segments:
             return self._size
         last = self._segments[-1]
-        left: int = last.size - last.filled
+        left = last.size - last.filled
         return left or SEGMENT_ROWS
 
     def put(self, lanes: Lanes, row: int, given: Values, seen: Values) -> bool:

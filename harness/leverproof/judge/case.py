@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from leverproof.cases.model import Judgement
 from leverproof.conduct.model import NotApplicable, PlannedCase
@@ -77,13 +78,25 @@ def evaluate(judgement: Judgement, planned: PlannedCase, runs: Runs, facts: Sess
         return [withheld("", "not run", "the plan holds no point")]
     over = OVER_SWEEP.get(judgement.what)
     if over is not None:
-        points = _guarded("over the sweep", lambda: over(evidences))
+        points = _unflown(planned, _guarded("over the sweep", lambda: over(evidences)))
     else:
         at = AT_POINT.get(judgement.what)
         if at is None:
             return [withheld("", "error", f"no such judgement: {judgement.what!r}")]
         points = [p for e in evidences for p in _guarded(e.point.label, lambda e=e: [at(e)])]  # type: ignore[misc]
     return [trusted(judgement, point, facts) for point in points]
+
+
+def _unflown(planned: PlannedCase, points: list[PointFinding]) -> list[PointFinding]:
+    """A judgement over a sweep that lacks points because nobody flew them is not run either. Only a recording leaves
+    stated points out of the plan."""
+    if not points or points[0].verdict != "inconclusive" or points[0].found is not None:
+        return points
+    stated = len(planned.case.sweep.points) if planned.case.sweep else 0
+    left_out = sum(not p.off_point for p in planned.points) < stated
+    if left_out or any(p.verdict == "not run" for p in points[1:]):
+        return [replace(points[0], verdict="not run"), *points[1:]]
+    return points
 
 
 def _guarded(label: str, judge: Callable[[], list[PointFinding]]) -> list[PointFinding]:

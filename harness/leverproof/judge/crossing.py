@@ -15,6 +15,9 @@ from leverproof.judge.evidence import (
     Evidence,
     WithheldError,
     doubts_of,
+    history_of,
+    last_seeks,
+    reading_of,
     reference_doubt,
     scaled,
     settled,
@@ -51,11 +54,12 @@ def crossing(evidences: Sequence[Evidence]) -> list[PointFinding]:
         )
 
     gathered = gather(evidences, take)
-    return [_crossed(gathered, evidences[0]), *gathered.lost, *gathered.idle]
+    return [_crossed(gathered, evidences), *gathered.lost, *gathered.idle]
 
 
-def _crossed(gathered: Gathered, first: Evidence) -> PointFinding:
+def _crossed(gathered: Gathered, evidences: Sequence[Evidence]) -> PointFinding:
     samples, label = gathered.samples, "over the sweep"
+    first = evidences[0]
     judgement = first.judgement
     unit = first.swept_unit
     if len(samples) < 2:
@@ -73,7 +77,9 @@ def _crossed(gathered: Gathered, first: Evidence) -> PointFinding:
     i = spans[0]
     a, b = samples[i], samples[i + 1]
     if a.y == b.y or a.x == b.x:
-        return withheld(label, "inconclusive", f"{spoken(judgement.channel)} runs along the value at {a.label}")
+        return withheld(
+            label, "inconclusive", f"{spoken(judgement.channel)} runs along the value at {a.label}"
+        )
     slope = (b.y - a.y) / (b.x - a.x)
     found = a.x - a.y / slope
     nearer = a if abs(a.y) < abs(b.y) else b
@@ -93,7 +99,27 @@ def _crossed(gathered: Gathered, first: Evidence) -> PointFinding:
         unit=unit,
         doubts=doubts,
         tolerance=tolerance.text,
-        notes=(f"between {a.label} and {b.label}", *more),
+        notes=(f"between {a.label} and {b.label}", *more, _what_stops_it(evidences, b.label)),
+    )
+
+
+def _what_stops_it(evidences: Sequence[Evidence], label: str) -> str:
+    """Where the boost lever was moved last: how that ended beyond the crossing, and what the turbo and its gate did
+    then, which tells a speed limit from a shut gate."""
+    evidence = next(e for e in evidences if e.point.label == label)
+    ref = swept_reading(evidence.judgement)
+    reading = reading_of(evidence, ref)
+    seeks = last_seeks(history_of(evidence, ref.run), reading.row).values()
+    seek = max(seeks, key=lambda mark: mark.end, default=None)
+    if seek is None or seek.lever != "boost":
+        return ""
+    shown = [
+        f"{spoken(name)} {amount(reading.values[name], unit_of(name))}"
+        for name in ("turbo_speed", "wastegate_opening")
+        if name in reading.values
+    ]
+    return (
+        f"at {label} the seek of {spoken(seek.channel)} with boost ended: {seek.ending} ({', '.join(shown)})"
     )
 
 
@@ -147,7 +173,9 @@ def _absolute(evidence: Evidence, ref: Ref, channel: str) -> float:
 def _fitted(gathered: Gathered, first: Evidence) -> PointFinding:
     samples, label = gathered.samples, "over the sweep"
     if len(samples) < LEAST_POINTS:
-        return withheld(label, "inconclusive", f"an exponent needs {LEAST_POINTS} points, {len(samples)} usable")
+        return withheld(
+            label, "inconclusive", f"an exponent needs {LEAST_POINTS} points, {len(samples)} usable"
+        )
     x, y = np.array([s.x for s in samples]), np.array([s.y for s in samples])
     spread = math.expm1(float(x.max() - x.min()))
     by = first.judgement.by

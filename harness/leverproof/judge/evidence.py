@@ -54,10 +54,10 @@ class Evidence:
         return found
 
     def maybe(self, key: str) -> Expected | None:
-        """The resolved value of that key, or None; withheld as not applicable when it was refused by what computes
-        it, which then is no number."""
+        """The resolved value of that key, or None; withheld as not applicable when a prediction was refused and is
+        no number."""
         found = self.point.resolved.get(self.judgement.id, {}).get(key)
-        if found is not None and math.isnan(found.value):
+        if found is not None and self.judgement.basis == "predicted" and math.isnan(found.value):
             raise WithheldError("not applicable", found.source or f"no expected value for {key!r}")
         return found
 
@@ -133,11 +133,14 @@ def _unsteadiness(history: History, reading: Reading, channel: str, tolerance: f
     samples = window_samples(history, reading, channel)
     if not tolerance or tolerance <= 0.0 or samples is None:
         return told
+    division = reading.gauge.get(channel, 0.0)
+    if division and np.ptp(samples) <= division * (1.0 + 1e-6):
+        return None
     seen = steadiness(
         samples,
         history.grid.step / TICKS_PER_SECOND,
-        band=CHANNELS[channel].band,
-        remaining_limit=tolerance / TOLERANCE_SHARE,
+        band=CHANNELS[channel].band + division,
+        remaining_limit=tolerance / TOLERANCE_SHARE + division,
     )
     return None if seen.kind == "steady" else seen
 
@@ -162,15 +165,17 @@ def doubts_of(evidence: Evidence, ref: Ref, channel: str, *, without: str = "") 
     """The parts of doubt in a number taken from a reading, in the channel's unit.
 
     Jitter: half the spread in the window as a rectangular distribution, u = a / sqrt(3) (JCGM 100:2008,
-    4.3.7). Step study: from the session. Seek residual: see :func:`seek_residuals`; ``without`` names a
-    channel whose residual is accounted for elsewhere.
+    4.3.7). Gauge: half its smallest step, likewise (ibid., F.2.2.1). Step study: from the session. Seek
+    residual: see :func:`seek_residuals`; ``without`` names a channel whose residual is accounted for elsewhere.
     """
     if CHANNELS[channel].states:
         return ()
     reading = reading_of(evidence, ref)
     jitter = Doubt("jitter", reading.scatter.get(channel, 0.0) / RECTANGULAR, f"half spread at {ref}")
     residuals = seek_residuals(history_of(evidence, ref.run), reading, channel, without=without)
-    return (jitter, step_study(evidence.facts, channel), *residuals)
+    division = reading.gauge.get(channel, 0.0)
+    gauge = (Doubt("gauge", division / 2.0 / RECTANGULAR, f"half the smallest step at {ref}"),) if division else ()
+    return (jitter, *gauge, step_study(evidence.facts, channel), *residuals)
 
 
 def step_study(facts: SessionFacts, channel: str) -> Doubt:

@@ -43,9 +43,7 @@ def _listed(value: object) -> Any:
 def write_plain(message: dict[str, Any]) -> bytes:
     """One line of JSON without its end, by the standard library; raises :class:`ValueError` for a number that
     is not finite."""
-    text = json.dumps(
-        message, separators=(",", ":"), allow_nan=False, ensure_ascii=False, default=_listed
-    )
+    text = json.dumps(message, separators=(",", ":"), allow_nan=False, ensure_ascii=False, default=_listed)
     return text.encode("utf-8")
 
 

@@ -97,7 +97,8 @@ def _with_constants(recording: Recording, constants: Mapping[str, float]) -> Rec
     at = len(recording.inputs)
     stretches = tuple(
         Stretch(
-            s.begins, np.concatenate([s.data[:, :at], np.tile(block, (s.data.shape[0], 1)), s.data[:, at:]], axis=1)
+            s.begins,
+            np.concatenate([s.data[:, :at], np.tile(block, (s.data.shape[0], 1)), s.data[:, at:]], axis=1),
         )
         for s in recording.stretches
     )
@@ -117,8 +118,12 @@ def _with_offset(recording: Recording, warnings: list[str]) -> Recording:
         data = stretch.data
         offset = data[:, air] + _FREEZING - np.asarray(temperature_at_feet(data[:, height]))
         rest = np.delete(data[:, at:], air - at, axis=1)
-        stretches.append(Stretch(stretch.begins, np.concatenate([data[:, :at], offset[:, None], rest], axis=1)))
-    warnings.append("the temperature offset follows from the recorded thermometer, which is not judged therefore")
+        stretches.append(
+            Stretch(stretch.begins, np.concatenate([data[:, :at], offset[:, None], rest], axis=1))
+        )
+    warnings.append(
+        "the temperature offset follows from the recorded thermometer, which is not judged therefore"
+    )
     return replace(
         recording,
         inputs=(*recording.inputs, "temperature_offset"),

@@ -109,4 +109,11 @@ def _signals(names: tuple[str, ...]) -> tuple[Signal, ...]:
 
 def _fact(name: str) -> dict[str, Any]:
     ours = CHANNELS[name]
-    return {"channel": name, "name": name, "unit": ours.unit, "states": list(ours.states), "scale": 1.0, "offset": 0.0}
+    return {
+        "channel": name,
+        "name": name,
+        "unit": ours.unit,
+        "states": list(ours.states),
+        "scale": 1.0,
+        "offset": 0.0,
+    }

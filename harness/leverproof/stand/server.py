@@ -81,9 +81,9 @@ class Server:
         self._columns: tuple[int, int] | None = None
 
     def run(self, requests: BinaryIO, replies: BinaryIO) -> None:
-        """Answers requests in order. A bad request, and trouble the session itself tells of, is answered with an
-        error; any other exception of the model ends the program with its traceback on standard error, which the
-        harness shows."""
+        """Answers requests in order. A bad request, and what the session itself refuses, is answered with an error;
+        any other exception of the model ends the program with its traceback on standard error, which the harness
+        shows."""
         while line := requests.readline():
             if not line.strip():
                 continue
@@ -99,6 +99,8 @@ class Server:
             except _RefusalError as error:
                 reply = _error(identity, error.code, str(error))
             except LeverproofError as error:
+                if error.code == "crash":
+                    raise
                 reply = _error(identity, error.code, str(error))
             except _OutOfStepError as error:
                 reply, going = _error(identity, "bad_request", str(error)), False
@@ -246,5 +248,8 @@ def serve_tcp(session: Session, port: int, host: str = "127.0.0.1") -> None:
         connection, _ = listener.accept()
     with connection:
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        with connection.makefile("rb", buffering=_ROOM) as requests, connection.makefile("wb", _ROOM) as replies:
+        with (
+            connection.makefile("rb", buffering=_ROOM) as requests,
+            connection.makefile("wb", _ROOM) as replies,
+        ):
             Server(session).run(requests, replies)

@@ -99,6 +99,13 @@ def _needed(document: dict[str, Any], where: str) -> None:
         _tcp_target(target, document.get("command", ()), where)
     if kind == "recording":
         needs_of_a_recording(document, where)
+    if kind == "fmi" and not target:
+        raise InputError(
+            "kind 'fmi' needs the key 'target'",
+            where,
+            'name the unit beside the stand file, for example target = "unit.fmu"',
+            "missing_key",
+        )
     if kind == "in_process":
         file, colon, factory = target.rpartition(":")
         if not (file and colon and factory.isidentifier()):

@@ -13,6 +13,7 @@ from leverproof.stand.port import Capabilities, Deadlines, Hello, Session, Stand
 from leverproof.stand.shakedown import Shakedown, shakedown
 from leverproof.stand.shakedown.talk import LineTalk, open_talk
 from leverproof.stand.shakedown.watch import Watch
+from leverproof_adapters import in_process, stdio
 
 FAULTS = Path(__file__).resolve().parents[2] / "models" / "shakedown_faults.py"
 Shaken = Callable[..., Shakedown]
@@ -47,10 +48,9 @@ class Declaring:
 def declaring(clock: str = "stepped", **changes: object) -> Shakedown:
     """The honest engine with other capabilities; wide deadlines, because nothing is to be timed here."""
     stand = dataclasses.replace(program(), kind="in_process", target=f"{FAULTS.name}:make", clock=clock)
-    from leverproof_adapters import in_process
 
     def opened(stand: StandFile, *, defect: str | None) -> Session:
-        session = in_process.open_stand(stand, defect=defect)
+        session = in_process.open_stand(stand, defect=defect)._session  # type: ignore[attr-defined]
         return Declaring(session, {**changes, "clock": clock})  # type: ignore[return-value]
 
     return shakedown(stand, adapters={"in_process": opened}, clock=lambda: 0.0)
@@ -120,7 +120,7 @@ def test_a_program_that_dies_of_a_bad_request_fails() -> None:
 
 
 def test_a_talk_leaves_no_process() -> None:
-    talk = open_talk(program())
+    talk = open_talk(program(), stdio.open_stand)
     assert isinstance(talk, LineTalk)
     assert talk.end() is False
     assert talk._child.returncode is not None

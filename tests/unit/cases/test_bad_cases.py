@@ -55,6 +55,31 @@ FAULTS = {
                              "'takeoff.manifold_pressure'"),
     "misspelt sheet word": ('["two_stage"]', '["two_stages"]', "sheet", "'two_stage'"),
     "misspelt sheet path": ('"hardware.arrangement"', '"hardware.arangement"', "sheet", "'hardware.arrangement'"),
+    "misspelt prediction": ('at_least = "5 hp"', 'at_least = { predicted = "split_lever_advantag" }', "predicted",
+                            "'split_lever_advantage'"),
+    "misspelt part of a prediction": ('at_least = "5 hp"', 'at_least = { predicted = "power.climb", part = "medium" }',
+                                      "part", "'median'"),
+    "prediction of another dimension": ('at_least = "5 hp"', 'at_least = { predicted = "turbo_speed" }', "predicted",
+                                        "power"),
+    "prediction on another basis": ('at_least = "5 hp"', 'at_least = { predicted = "power.climb" }', "basis",
+                                    "basis = 'predicted'"),
+    "basis without its prediction": ('at_least = "5 hp"\nbasis = "physics"', 'at_least = "5 hp"\nbasis = "predicted"',
+                                     "basis", "{ predicted = ... }"),
+    "lever set by a prediction": ("throttle = 0.2, over", 'throttle = { predicted = "throttle_opening" }, over',
+                                  "throttle", "flown"),
+    "height set by a prediction": ('pressure_altitude = "2000 ft"',
+                                   'pressure_altitude = { predicted = "critical_altitude.climb" }',
+                                   "pressure_altitude", "flown"),
+    "sought by a prediction": ('value = { sheet = "takeoff.manifold_pressure", times = 0.8 }, within',
+                               'value = { predicted = "manifold_pressure" }, within', "value", "flown"),
+    "guarded by a prediction": ('within = "0.05 inHg", or',
+                                'within = "0.05 inHg", guard = { turbo_speed = { predicted = "turbo_speed" } }, or',
+                                "guard.turbo_speed", "flown"),
+    "misspelt datum to be absent": ('data = ["takeoff.manifold_pressure"]', 'without = ["takeoff.manifold"]', "without",
+                                    "'takeoff.manifold_pressure'"),
+    "there and not there": ('data = ["takeoff.manifold_pressure"]',
+                            'data = ["takeoff.manifold_pressure"], without = ["takeoff.manifold_pressure"]', "without",
+                            "not be there"),
     "misspelt capability": ('capabilities = ["stepped"]', 'capabilities = ["steped"]', "capabilities",
                             "'stepped'"),
     "unknown unit": ('at_least = "5 hp"', 'at_least = "5 hpp"', "at_least", "'hp'"),
@@ -189,3 +214,13 @@ def test_span_is_kept_in_the_unit_of_the_sweep(spoilt: Spoilt) -> None:
     assert span[1].quantity is not None
     assert span[1].quantity.unit == "ft"
     assert span[1].quantity.value == pytest.approx(13123.36, abs=0.01)
+
+
+def test_a_prediction_of_air_that_the_run_changes(spoilt: Spoilt) -> None:
+    text = spoilt('at_least = "5 hp"\nbasis = "physics"', 'at_least = { predicted = "power.climb" }\nbasis = "predicted"')
+    assert parse_case(text, "case.toml").judgements[2].at_least is not None
+    still = '{ do = "hold", name = "waiting", for = "10 s" }'
+    moved = text.replace(still, '{ do = "set", name = "waiting", true_airspeed = "90 kt" }', 1)
+    with pytest.raises(InputError, match="the run changes true_airspeed") as caught:
+        parse_case(moved, "case.toml")
+    assert caught.value.where.endswith("judgement[2].at_least")

@@ -16,8 +16,9 @@ from leverproof.stand.shakedown.programs import cruise
 
 
 def handshake(bench: Bench) -> Outcome:
-    """The model comes up twice, says the same of itself both times, and has a lever and a reading of ours."""
-    bench.reopen()
+    """The model comes up twice, says the same of itself both times, and has a lever and a reading of ours.
+
+    The second time is the fresh model that every item begins with, this one too."""
     said = bench.mounted.hello
     levers = [name for name in bench.inputs if name in LEVERS]
     if not levers or not bench.outputs:
@@ -130,7 +131,8 @@ def units(bench: Bench) -> Outcome:
         return failed(
             "; ".join(wrong),
             "set the unit the model really uses, in hello or as unit = ... of the channel in the stand file, and "
-            "scale where it has none; a stopped engine at sea level shows 29.92 inHg and 15 degC",
+            "scale where it has none; an engine started as stopped stands still, and shows 29.92 inHg and 15 degC "
+            "at sea level",
         )
     shown = [name for name in ("manifold_pressure", "ambient_pressure") if name in at_rest][:1]
     words = "".join(f", {name} {at_rest[name]:.2f} inHg stopped" for name in shown)

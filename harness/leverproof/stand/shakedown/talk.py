@@ -18,9 +18,8 @@ from typing import Any, Protocol
 import numpy as np
 
 from leverproof.errors import LeverproofError, StandError
-from leverproof.stand.adapters import find_adapter
 from leverproof.stand.guard import GuardedSession
-from leverproof.stand.port import Session, StandFile, Start
+from leverproof.stand.port import OpenStand, Session, StandFile, Start
 from leverproof.stand.trouble import trouble
 from leverproof.stand.wire import MOST_BANNER, MOST_BYTES, PROTOCOL, WireError, decode, encode
 
@@ -50,12 +49,13 @@ class Talk(Protocol):
         ...
 
 
-def open_talk(stand: StandFile) -> Talk | None:
-    """A conversation with a fresh model of the stand, None for a kind that cannot be spoken to."""
+def open_talk(stand: StandFile, adapter: OpenStand) -> Talk | None:
+    """A conversation with a fresh model of the stand, None for a kind that cannot be spoken to; an object in
+    the process is opened by ``adapter``."""
     if stand.kind == "stdio":
         return LineTalk(stand)
     if stand.kind in ("in_process", "reference_engine"):
-        return ObjectTalk(find_adapter(stand.kind)(stand, defect=None))
+        return ObjectTalk(adapter(stand, defect=None))
     return None
 
 

@@ -1,0 +1,128 @@
+"""A plan held against a recording: which of its points were flown, and what is expected where they were flown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from leverproof.cases.model import Judgement
+from leverproof.channels import SURROUNDINGS
+from leverproof.conduct.matcher import Progress, match, was_flown
+from leverproof.conduct.model import ConductedRun, Expected, PlannedCase, Point, Program
+from leverproof.conduct.plan import Ground
+from leverproof.conduct.resolve import Scope, resolved_judgement, values_of_judgement
+from leverproof.conduct.scheduler import conduct
+from leverproof.quantities import Quantity
+from leverproof.stand.mount import MountedStand
+from leverproof.stand.recording_mount import MountedRecording
+
+Key = tuple[str, int, str]
+
+
+@dataclass(frozen=True)
+class Flown:
+    """What was found in a recording, by program key."""
+
+    runs: Mapping[Key, ConductedRun]
+
+
+def fit(
+    planned: list[PlannedCase],
+    mounted: MountedStand | MountedRecording,
+    ground: Ground,
+    warn: Callable[[str], None],
+    progress: Callable[[float, float, str], None] | None,
+) -> tuple[list[PlannedCase], MountedStand | Flown]:
+    """The plan as it is and the model that will fly it; or, for a recording, the plan with the points that were flown,
+    and their runs.
+
+    Of a swept case only flown points are kept where there are any, and drawn off-points never count against a
+    recording, because nobody can have known of them; each point left out is told. What follows from the standard
+    atmosphere is expected for the surroundings as flown."""
+    if isinstance(mounted, MountedStand):
+        return planned, mounted
+
+    def told(done: float, total: float) -> None:
+        if progress is not None:
+            progress(done, total, "looking for what was flown")
+
+    programs = [program for case in planned for program in case.programs]
+    found = {run.program.key: run for run in match(programs, mounted.recording, progress=told)}
+    fitted = [_as_flown(_flown_points(case, found, warn), found, ground) for case in planned]
+    return fitted, Flown(found)
+
+
+def fly(
+    programs: Sequence[Program],
+    source: MountedStand | Flown,
+    *,
+    on_finished: Callable[[ConductedRun], None],
+    on_warning: Callable[[str], None],
+    progress: Progress,
+) -> None:
+    """Conducts the programs on a model, or takes each from what was found in a recording; ``on_finished`` is told each
+    run. Otherwise as :func:`leverproof.conduct.scheduler.conduct`."""
+    if isinstance(source, MountedStand):
+        conduct(programs, source, on_finished=on_finished, on_warning=on_warning, progress=progress)
+        return
+    for program in programs:
+        on_finished(source.runs[program.key])
+
+
+def _flown_points(case: PlannedCase, runs: Mapping[Key, ConductedRun], warn: Callable[[str], None]) -> PlannedCase:
+    flown: dict[int, list[bool]] = {}
+    for program in case.programs:
+        flown.setdefault(program.key[1], []).append(was_flown(runs[program.key]))
+    kept = [p for p in case.points if all(flown.get(p.index, [False]))]
+    kept = kept or [p for p in case.points if any(flown.get(p.index, [False]))]
+    kept = kept or [p for p in case.points if not p.off_point]
+    left = [p for p in case.points if p not in kept]
+    if not left:
+        return case
+    if any(any(flown.get(p.index, [])) for p in kept):
+        warn(f"{case.case.id}: not flown at {'; '.join(p.label for p in left)}")
+    indices = {p.index for p in kept}
+    return replace(case, points=tuple(kept), programs=tuple(p for p in case.programs if p.key[1] in indices))
+
+
+def _as_flown(case: PlannedCase, runs: Mapping[Key, ConductedRun], ground: Ground) -> PlannedCase:
+    standard = [j for j in case.judgements if any(v.standard for v in values_of_judgement(j))]
+    if not standard:
+        return case
+    points = tuple(
+        replace(point, resolved={**point.resolved, **_resolved(case, point, standard, runs, ground)})
+        for point in case.points
+    )
+    return replace(case, points=points)
+
+
+def _resolved(
+    case: PlannedCase,
+    point: Point,
+    judgements: Sequence[Judgement],
+    runs: Mapping[Key, ConductedRun],
+    ground: Ground,
+) -> dict[str, dict[str, Expected]]:
+    found = {}
+    sweep = case.case.sweep
+    swept = {sweep.name: Quantity(point.variable, sweep.points[0].unit)} if sweep is not None else {}
+    for judgement in judgements:
+        surroundings = _surroundings(judgement, case.case.id, point, runs)
+        if surroundings:
+            scope = Scope(ground.sheet, swept, {**point.surroundings, **surroundings})
+            own = point.resolved[judgement.id]
+            found[judgement.id] = {**own, **resolved_judgement(judgement, scope)}
+    return found
+
+
+def _surroundings(
+    judgement: Judgement, case_id: str, point: Point, runs: Mapping[Key, ConductedRun]
+) -> dict[str, float]:
+    """Surroundings of the reading judged, or of the first reading of the run judged; none when it was not flown."""
+    ref = judgement.reading or judgement.more or next(iter(judgement.readings), None)
+    run = runs.get((case_id, point.index, ref.run if ref is not None else judgement.run))
+    if run is None or not run.history.readings:
+        return {}
+    reading = run.history.reading(ref.reading) if ref is not None else run.history.readings[0]
+    values = reading.values if reading is not None else {}
+    return {name: values[name] for name in SURROUNDINGS if name in values}
