@@ -56,6 +56,7 @@ class ByteChannel:
         self._selector = selectors.DefaultSelector()
         self._selector.register(incoming, selectors.EVENT_READ)
         self._buffer = bytearray()
+        self._chunk = bytearray(_CHUNK)
 
     def deadline(self, seconds: float) -> float:
         """The instant ``seconds`` from now, for the other methods."""
@@ -95,15 +96,15 @@ class ByteChannel:
     def _receive(self) -> bool:
         """Takes what has come; False at the end of the output."""
         try:
-            chunk = os.read(self._in, _CHUNK)
+            count = os.readv(self._in, [self._chunk])
         except BlockingIOError:
             return True
         except ConnectionResetError:
             return False
-        self._buffer += chunk
+        self._buffer += memoryview(self._chunk)[:count]
         if len(self._buffer) > self._most_bytes + _CHUNK:
             raise LineTooLongError
-        return bool(chunk)
+        return count > 0
 
     def read(self, until: float) -> bytes:
         """The next line of the model, without its line end.

@@ -26,9 +26,10 @@ _FIRST_LINE = 2
 class CsvTable:
     """A CSV file whose header was read."""
 
-    def __init__(self, path: Path, stand: StandFile, header: tuple[str, ...], digest: str) -> None:
+    def __init__(self, path: Path, stand: StandFile, header: tuple[str, ...], checked: _Checked) -> None:
         self.header = header
-        self.digest = digest
+        self.digest = checked.digest
+        self._ended = checked.ended
         self._path = path
         self._separator = str(stand.recording.get("separator", ","))
         self._decimal = str(stand.recording.get("decimal", "."))
@@ -43,15 +44,11 @@ class CsvTable:
             frames = list(self._frames(used, text))
         except (ValueError, OverflowError) as reason:
             if isinstance(reason, pd.errors.ParserError):
-                raise InputError(
-                    _plain(reason), str(self._path), "every line needs the same columns", "csv"
-                ) from None
+                raise InputError(_plain(reason), str(self._path), "every line needs the same columns", "csv") from None
             frames = list(self._frames(used, set(used)))
         parts = [self._numbers(frame, first, columns) for first, frame in frames]
         if not parts:
-            raise InputError(
-                "the file has a header and no rows", str(self._path), "record something", "recording"
-            )
+            raise InputError("the file has a header and no rows", str(self._path), "record something", "recording")
         times = np.concatenate([t for t, _ in parts])
         return times, {c.channel: np.concatenate([v[c.channel] for _, v in parts]) for c in columns.channels}
 
@@ -113,9 +110,7 @@ def read_csv(path: Path, stand: StandFile) -> CsvTable:
         first = lines.readline(_LONGEST_HEADER)
     header = tuple(name.strip() for name in next(csv.reader([first], delimiter=separator), []))
     if not any(header):
-        raise InputError(
-            "the first line names no columns", f"{path}:1", "write the columns' names there", "csv"
-        )
+        raise InputError("the first line names no columns", f"{path}:1", "write the columns' names there", "csv")
     blank = [index for index, name in enumerate(header) if not name]
     if blank:
         if blank != [len(header) - 1]:
@@ -145,9 +140,7 @@ def _checked(path: Path) -> str:
                 ) from None
             if b"\0" in block:
                 line = lines + block.count(b"\n", 0, block.index(b"\0")) + 1
-                raise InputError(
-                    "a zero byte: this is no text", f"{path}:{line}", "export it as CSV", "encoding"
-                )
+                raise InputError("a zero byte: this is no text", f"{path}:{line}", "export it as CSV", "encoding")
             lines += block.count(b"\n")
             if not block:
                 return digest.hexdigest()

@@ -84,6 +84,4 @@ def read_parquet(path: Path, stand: StandFile) -> ParquetTable:
 
 def _broken(path: Path, reason: Exception) -> InputError:
     words = str(reason).splitlines() or [type(reason).__name__]
-    return InputError(
-        f"this is no Parquet file that can be read: {words[0]}", str(path), "export it again", "parquet"
-    )
+    return InputError(f"this is no Parquet file that can be read: {words[0]}", str(path), "export it again", "parquet")

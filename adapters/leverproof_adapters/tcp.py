@@ -88,7 +88,7 @@ def _addresses(stand: StandFile, host: str, port: int) -> list[_Address]:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
     except (OSError, UnicodeError) as reason:
         raise InputError(f"no such host {host!r}: {reason}", where, code="target") from reason
-    addresses: list[_Address] = [(family, tuple(address)) for family, _, _, _, address in found]
+    addresses: list[_Address] = [(family, (*address,)) for family, _, _, _, address in found]
     strange = [
         address[0] for _, address in addresses if not ipaddress.ip_address(str(address[0])).is_loopback
     ]

@@ -182,7 +182,8 @@ class Reading:
 
     ``scatter`` is half the spread of each channel in that window; ``unsteady`` maps channels that were asked
     to be steady and were not to what was seen; ``gauge`` is the smallest step of each channel read off a gauge that
-    has one."""
+    has one; ``placing`` the standard uncertainty of each channel from levers set by hand beside their places, NaN
+    where it could not be determined."""
 
     name: str
     row: int
@@ -190,6 +191,7 @@ class Reading:
     scatter: dict[str, float]
     unsteady: dict[str, Steadiness] = field(default_factory=dict)
     gauge: dict[str, float] = field(default_factory=dict)
+    placing: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

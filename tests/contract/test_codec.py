@@ -94,7 +94,7 @@ def test_both_refuse_the_same_in_the_same_words(chosen: str, line: bytes, word: 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, np.array([1.0, math.nan])])
 def test_both_refuse_to_write_what_is_not_finite(chosen: str, value: object) -> None:
-    with pytest.raises(ValueError, match="not JSON compliant|Out of range"):
+    with pytest.raises(ValueError, match=r"not JSON compliant|Out of range"):
         encode({"rows": [value], "a": "null"})
 
 

@@ -1,4 +1,4 @@
-"""Fastest level speed by another road: blade drag by quadrature, added speed by the roots of the cubic, speed by brentq.
+"""Fastest level speed by another road: blade drag by quadrature, added speed as a root of the cubic, speed by brentq.
 
 Written from `docs/explanation/level-flight.md` and the sources it names. SI; scalars.
 """
@@ -57,16 +57,20 @@ def lift_coefficient(craft: Craft, speed: float, air: Sky) -> float:
 def drag(craft: Craft, speed: float, air: Sky, slip: Slips = EXACT) -> float:
     """N, of the whole aeroplane."""
     lift = slip.get("weight", 1.0) * lift_coefficient(craft, speed, air)
-    coefficient = slip.get("parasitic", 1.0) * craft.parasitic + slip.get("induced", 1.0) * craft.induced * lift**2
+    coefficient = (
+        slip.get("parasitic", 1.0) * craft.parasitic + slip.get("induced", 1.0) * craft.induced * lift**2
+    )
     return 0.5 * air.density * speed**2 * craft.wing * coefficient
 
 
-def propulsive_power(craft: Craft, speed: float, power: float, turns: float, air: Sky, slip: Slips = EXACT) -> float:
+def propulsive_power(
+    craft: Craft, speed: float, power: float, turns: float, air: Sky, slip: Slips = EXACT
+) -> float:
     """Useful power of one propeller, W, at ``turns`` of the crankshaft a second.
 
-    Blade drag by strips: each strip of area chord x dr meets V and 2 pi n r together. Swirl: the shaft's momentum leaves
-    in a slipstream that turns as one, Omega = 2 Q / (rho V pi R^4), with half Omega Q. The rest is T V + K T v, with
-    T = 2 rho A v (V + v).
+    Blade drag by strips: each strip of area chord x dr meets V and 2 pi n r together. Swirl: the shaft's momentum
+    leaves in a slipstream that turns as one, Omega = 2 Q / (rho V pi R^4), with half Omega Q. The rest is
+    T V + K T v, with T = 2 rho A v (V + v).
     """
     n, radius = craft.reduction * turns, 0.5 * craft.diameter
     disc = math.pi * radius**2
@@ -74,7 +78,7 @@ def propulsive_power(craft: Craft, speed: float, power: float, turns: float, air
 
     def strip(r: float) -> float:
         met = math.hypot(speed, 2.0 * math.pi * n * r)
-        return 0.5 * air.density * craft.section_drag * blades * met**3
+        return float(0.5 * air.density * craft.section_drag * blades * met**3)
 
     profile = slip.get("blade drag", 1.0) * quad(strip, 0.0, radius, epsabs=0.0, epsrel=1e-12)[0]
     torque = power / (2.0 * math.pi * n)

@@ -16,9 +16,9 @@ import numpy as np
 
 from .independent_gas import (
     CP_AIR,
+    EXACT,
     EXHAUST_CONSTANT,
     EXHAUST_EXPONENT,
-    EXACT,
     FOOT,
     GAS_CONSTANT,
     HORSEPOWER,
@@ -139,16 +139,29 @@ def machines(paper: Paper, count: int, seed: int, *, slip: Slips = EXACT) -> lis
     every = coefficients(count, seed)
     columns = {path: datum(paper, path, count, seed) for path in paper.data if path.split(".")[0] in _TABLES}
     return [
-        _machine(paper, every[i], {p: v[i] for p, v in columns.items() if v is not None}, slip) for i in range(count)
+        _machine(paper, every[i], {p: v[i] for p, v in columns.items() if v is not None}, slip)
+        for i in range(count)
     ]
 
 
-_TABLES = {"takeoff", "limits", "geometry", "geared_stage", "turbo", "carburettor", "intercooler", "lever_law"}
+_TABLES = {
+    "takeoff",
+    "limits",
+    "geometry",
+    "geared_stage",
+    "turbo",
+    "carburettor",
+    "intercooler",
+    "lever_law",
+}
 
 
 def _machine(paper: Paper, c: dict[str, float], given: dict[str, float], slip: Slips) -> Machine:
     arrangement = paper.word("hardware.arrangement")
-    turbo, geared = arrangement in ("two_stage", "turbo_normalised"), arrangement.startswith(("geared", "two_stage"))
+    turbo, geared = (
+        arrangement in ("two_stage", "turbo_normalised"),
+        arrangement.startswith(("geared", "two_stage")),
+    )
     pressure, speed = given["takeoff.manifold_pressure"], given["takeoff.engine_speed"]
     power = given.get("takeoff.brake_power", 0.0)
     volume = given.get("geometry.displacement", 4.0 * math.pi * power / (c["take_off_mean_pressure"] * speed))
@@ -183,7 +196,9 @@ def _machine(paper: Paper, c: dict[str, float], given: dict[str, float], slip: S
     else:
         nozzle = gas_flow / exhaust_flux(back, ground.pressure, gas)
     if arrangement == "unsupercharged":
-        behind = ground.total_pressure - share * scale * flow**2 * ground.total_temperature / ground.total_pressure
+        behind = (
+            ground.total_pressure - share * scale * flow**2 * ground.total_temperature / ground.total_pressure
+        )
         wide = c["throttle_margin"] * flow / air_flux(behind, pressure, ground.total_temperature)
     else:
         wide = flow / air_flux(throat / (1.0 - c["throttle_loss"]), throat, ground.total_temperature)
@@ -203,7 +218,9 @@ def _machine(paper: Paper, c: dict[str, float], given: dict[str, float], slip: S
         reference_flow=flow,
         intake=share * scale,
         cooler=c["cooler_loss"] * scale if has_cooler else 0.0,
-        effectiveness=given.get("intercooler.effectiveness", c["cooler_effectiveness"]) if has_cooler else 0.0,
+        effectiveness=given.get("intercooler.effectiveness", c["cooler_effectiveness"])
+        if has_cooler
+        else 0.0,
         nozzle=nozzle,
         gate=given.get("turbo.gate_area", c["gate_size"] * nozzle) if turbo else 0.0,
         throttle=given.get("carburettor.throttle_area", wide),
@@ -215,7 +232,9 @@ def _machine(paper: Paper, c: dict[str, float], given: dict[str, float], slip: S
     )
 
 
-def _blower(arrangement: str, c: Mapping[str, float], given: Mapping[str, float], speed: float) -> tuple[float, ...]:
+def _blower(
+    arrangement: str, c: Mapping[str, float], given: Mapping[str, float], speed: float
+) -> tuple[float, ...]:
     low = c["blower_tip_speed"] / speed
     wheel, gear = given.get("geared_stage.wheel_diameter"), given.get("geared_stage.ratio")
     if wheel is not None and gear is not None:

@@ -20,7 +20,8 @@ from .independent_machine import EVAPORATION_HEAT, Machine
 
 TURBO = (
     "filling", "charge", "manifold_temperature", "deck_temperature", "air_flow", "gas_flow", "rise", "tip_speed",
-    "efficiency", "inlet_pressure", "delivery_pressure", "deck_pressure", "throat", "throttle_area", "gate_area", "back",
+    "efficiency", "inlet_pressure", "delivery_pressure", "deck_pressure", "throat", "throttle_area", "gate_area",
+    "back",
 )  # fmt: skip
 PLAIN = (
     "filling", "charge", "manifold_temperature", "air_flow", "gas_flow", "deck_pressure", "throat", "throttle_area",
@@ -44,7 +45,9 @@ class Case:
     slip: Slips = field(default_factory=dict)
 
 
-def mixture_of(machine: Machine, pressure: float, speed: float, word: str = "auto_rich", slip: Slips = EXACT) -> float:
+def mixture_of(
+    machine: Machine, pressure: float, speed: float, word: str = "auto_rich", slip: Slips = EXACT
+) -> float:
     """Fuel-air ratio by section 3."""
     c = machine.c
     load = pressure * speed / (machine.rated_pressure * machine.rated_speed)
@@ -122,7 +125,12 @@ def blower_rise(case: Case) -> float:
     m = case.machine
     if not m.blower:
         return 0.0
-    return case.slip.get("blower work", 1.0) * m.c["blower_work"] * (m.blower[case.gear] * case.speed) ** 2 / CP_AIR
+    return (
+        case.slip.get("blower work", 1.0)
+        * m.c["blower_work"]
+        * (m.blower[case.gear] * case.speed) ** 2
+        / CP_AIR
+    )
 
 
 def cooling(case: Case) -> float:
@@ -188,8 +196,9 @@ def guess(case: Case, back: float, boost: float) -> Point:
     jet = gas.exhaust_flux(back * a.pressure, a.pressure, design.exhaust_temperature(m.c, case.mixture))
     return {
         "filling": 1.0, "charge": charge, "manifold_temperature": temperature,
-        "deck_temperature": a.total_temperature + 0.6 * boost, "air_flow": flow, "gas_flow": flow * (1.0 + case.mixture),
-        "rise": boost, "tip_speed": math.sqrt(CP_AIR * boost / m.c["turbo_work"]), "efficiency": m.c["turbo_efficiency"],
+        "deck_temperature": a.total_temperature + 0.6 * boost,
+        "air_flow": flow, "gas_flow": flow * (1.0 + case.mixture), "rise": boost,
+        "tip_speed": math.sqrt(CP_AIR * boost / m.c["turbo_work"]), "efficiency": m.c["turbo_efficiency"],
         "inlet_pressure": a.total_pressure, "delivery_pressure": 1.02 * deck, "deck_pressure": deck, "throat": throat,
         "throttle_area": flow / max(gas.air_flux(deck, throat, a.total_temperature), 1.0),
         "gate_area": flow / jet - m.nozzle, "back": back * a.pressure, "pressure": case.pressure,
@@ -225,14 +234,21 @@ def point(
         with np.errstate(all="ignore"):
             found = root(system, first, method="hybr", options={"xtol": 1e-14, "maxfev": 600})
         p = dict(zip(names, (float(v) for v in found.x * scale), strict=True))
-        if max(abs(r) for r in found.fun) < 1e-11 and p["back"] > case.air.pressure and p["air_flow"] > 0.0:
+        # tip speed enters squared: a root with the wheel turning backwards mirrors the true one
+        real = p["back"] > case.air.pressure and p["air_flow"] > 0.0 and p.get("tip_speed", 1.0) > 0.0
+        if real and max(abs(r) for r in found.fun) < 1e-11:
             return {**_completed(case, p), "unbalanced": float(np.max(np.abs(found.fun)))}
     return None
 
 
 def _completed(case: Case, p: Point) -> Point:
     if not case.machine.turbo:
-        still = {"rise": 0.0, "tip_speed": 0.0, "deck_temperature": case.air.total_temperature, "gate_area": 0.0}
+        still = {
+            "rise": 0.0,
+            "tip_speed": 0.0,
+            "deck_temperature": case.air.total_temperature,
+            "gate_area": 0.0,
+        }
         p = {**still, "inlet_pressure": p["deck_pressure"], "delivery_pressure": p["deck_pressure"], **p}
     return {"pressure": case.pressure, **p}
 
@@ -255,6 +271,10 @@ def refused(case: Case, p: Point) -> str:
 def at_height(altitude: float, case: Case, *, offset: float, humidity: float) -> Case:
     """The case at another height, all else as it is."""
     made = gas.air(
-        altitude, airspeed=case.air.airspeed, recovery=case.machine.c["ram_recovery"], offset=offset, humidity=humidity
+        altitude,
+        airspeed=case.air.airspeed,
+        recovery=case.machine.c["ram_recovery"],
+        offset=offset,
+        humidity=humidity,
     )
     return replace(case, air=made)

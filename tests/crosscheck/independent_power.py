@@ -39,7 +39,9 @@ def power(case: Case, p: Point, work: float) -> Power:
     hot = max(p["deck_temperature"] - m.air_limit, 0.0) if math.isfinite(m.air_limit) else 0.0
     lost = s.get("derate", 1.0) * m.derate * hot
     friction = rub * loaded * strokes
-    return Power(indicated, pumping, friction, drive, lost, indicated - pumping - friction - drive - lost, per_air)
+    return Power(
+        indicated, pumping, friction, drive, lost, indicated - pumping - friction - drive - lost, per_air
+    )
 
 
 def balances(case: Case, p: Point) -> dict[str, float]:
@@ -52,7 +54,10 @@ def balances(case: Case, p: Point) -> dict[str, float]:
     """
     m, a, c = case.machine, case.air, case.machine.c
     flow = p["air_flow"]
-    passed = _n_form(p["deck_pressure"], p["throat"], p["deck_temperature"], gas.GAS_CONSTANT, 1.4) * p["throttle_area"]
+    passed = (
+        _n_form(p["deck_pressure"], p["throat"], p["deck_temperature"], gas.GAS_CONSTANT, 1.4)
+        * p["throttle_area"]
+    )
     exhaust = design.exhaust_temperature(c, case.mixture)
     jet = _n_form(p["back"], a.pressure, exhaust, gas.EXHAUST_CONSTANT, 1.33)
     found = {"throttle": passed / _drawn(case, p) - 1.0}
@@ -104,7 +109,13 @@ def split(one: tuple[Case, Point, Power], other: tuple[Case, Point, Power]) -> d
     """Why ``one`` makes more power than ``other`` at the same pressure, speed and mixture, by section 7."""
     (case, p1, w1), (_, p2, w2) = one, other
     c = case.machine.c
-    scale = c["volumetric"] * p1["pressure"] * case.machine.displacement * case.speed / (4.0 * math.pi * gas.GAS_CONSTANT)
+    scale = (
+        c["volumetric"]
+        * p1["pressure"]
+        * case.machine.displacement
+        * case.speed
+        / (4.0 * math.pi * gas.GAS_CONSTANT)
+    )
     worth = w1.per_air - CP_AIR * blower_rise(case) / c["blower_drive"]
     colder = 1.0 / p1["charge"] - 1.0 / p2["charge"]
     both = 1.0 / p1["charge"] + 1.0 / p2["charge"]

@@ -42,13 +42,23 @@ def throttle_first(case: Case) -> Point | None:
 def most(case: Case) -> Point | None:
     """The highest manifold pressure of a wide-open throttle: gate shut, or turbo at its limit if that is lower."""
     m = case.machine
+    wide = throttle_at(m.throttle)
     if not m.turbo:
-        return point(case, [throttle_at(m.throttle)], free=("pressure",))
+        return _some_pressure(case, [wide])
     ends: list[Closure] = [gate_at(0.0)]
     if math.isfinite(m.limit):
         ends.append(tip_speed_at(m.limit))
-    found = [point(case, [throttle_at(m.throttle), end], free=("pressure",)) for end in ends]
+    found = [_some_pressure(case, [wide, end]) for end in ends]
     return min((p for p in found if p), key=lambda p: p["pressure"], default=None)
+
+
+def _some_pressure(case: Case, closures: Sequence[Closure]) -> Point | None:
+    """The point with the manifold pressure among the unknowns, looked for from the asked one downwards."""
+    for share in (1.0, 0.8, 0.65, 0.5, 0.4, 0.3, 0.2):
+        p = point(replace(case, pressure=share * case.pressure), closures, free=("pressure",))
+        if p:
+            return p
+    return None
 
 
 def throttle_first_or_limit(case: Case) -> Point | None:
@@ -61,6 +71,8 @@ def together(case: Case) -> Point | None:
     p = point(case, [equal_levers])
     for share in _CLIMB if p is None else ():
         p = point(replace(case, pressure=share * case.pressure), [equal_levers], near=p)
+        if p and p["tip_speed"] > case.machine.limit:
+            break
     if p and p["tip_speed"] > case.machine.limit:
         p = point(case, [equal_levers, tip_speed_at(case.machine.limit)], free=("pressure",), near=p)
     return p if p and not refused(case, p) else None
@@ -84,7 +96,9 @@ def height(case: Case, closures: Sequence[Closure], *, offset: float = 0.0) -> f
     return None
 
 
-def _held(case: Case, closures: Sequence[Closure], altitude: float, offset: float, near: Point | None) -> Point | None:
+def _held(
+    case: Case, closures: Sequence[Closure], altitude: float, offset: float, near: Point | None
+) -> Point | None:
     """The point at a height, None where the throttle would have to be more than open."""
     p = point(at_height(altitude, case, offset=offset, humidity=0.0), closures, near=near)
     return p if p and 0.0 < p["throttle_area"] <= case.machine.throttle else None
@@ -109,7 +123,9 @@ def _met(
     return None
 
 
-def calibrated(machines: Sequence[Machine], *, target: bool = True, slip: Slips = EXACT) -> list[tuple[float, float]]:
+def calibrated(
+    machines: Sequence[Machine], *, target: bool = True, slip: Slips = EXACT
+) -> list[tuple[float, float]]:
     """(work in J/kg, weight) of each sample by section 7; a sample whose take-off point cannot be held weighs 0."""
     _, mean, deviation = table()["indicated_work"]
     works, weights = [], []

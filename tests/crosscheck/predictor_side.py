@@ -36,6 +36,7 @@ KINDS = {
     "two_stage": ("throttle", "gate", "speed", "deck", "coupled"),
     "two_stage_bare": ("throttle", "gate", "coupled"),
     "two_stage_speed": ("speed", "coupled", "throttle"),
+    "two_stage_fast": ("gate", "speed"),
     "two_stage_deck": ("deck", "coupled", "throttle"),
     "turbo_normalised": ("throttle", "gate", "speed"),
 }
@@ -106,10 +107,14 @@ def case_of(ask: Asked, made: list[Machine], index: int, slip: gas.Slips = gas.E
         humidity=float(ask.humidity[index]),
         slip=slip,
     )
-    return ip.Case(m, air, pressure, speed, ip.mixture_of(m, pressure, speed, ask.mixture, slip), ask.gear, slip)
+    return ip.Case(
+        m, air, pressure, speed, ip.mixture_of(m, pressure, speed, ask.mixture, slip), ask.gear, slip
+    )
 
 
-def predictor_points(sampled: Sampled, ask: Asked, engine: Engine | None = None) -> list[dict[str, float] | None]:
+def predictor_points(
+    sampled: Sampled, ask: Asked, engine: Engine | None = None
+) -> list[dict[str, float] | None]:
     """The predictor's points, one a sample; None where it refuses."""
     engine = sampled.engine if engine is None else engine
     air = air_at(
@@ -120,7 +125,11 @@ def predictor_points(sampled: Sampled, ask: Asked, engine: Engine | None = None)
         humidity=column(ask.humidity),
     )
     demand = demand_of(
-        replace(sampled, engine=engine), column(ask.pressure), column(ask.speed), mixture=ask.mixture, gear=ask.gear
+        replace(sampled, engine=engine),
+        column(ask.pressure),
+        column(ask.speed),
+        mixture=ask.mixture,
+        gear=ask.gear,
     )
     found = solve_points(engine, air, demand, Policy(ask.kind, column(ask.value)))
     shape = found.reason.shape

@@ -101,9 +101,13 @@ def test_at_least_two_hundred_points_were_compared() -> None:
 def test_the_start_does_not_choose_the_root() -> None:
     mine = machines(PAPERS["two_stage"], 8, SEED)
     ask = asked(mine, "coupled", np.random.default_rng(5))
+    seen = 0
     for i in range(len(mine)):
         case = case_of(ask, mine, i)
         starts = [ip.guess(case, back, rise) for back, rise in ((1.05, 5.0), (1.5, 40.0), (2.5, 110.0))]
         found = [ip.point(case, [ip.equal_levers], near=s, generic=False) for s in starts]
         roots = [p["back"] for p in found if p and not ip.refused(case, p)]
-        assert np.ptp(roots) <= 1e-9 * max(roots)
+        if len(roots) > 1:
+            seen += 1
+            assert np.ptp(roots) <= 1e-9 * max(roots)
+    assert seen >= 4

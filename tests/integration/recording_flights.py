@@ -69,7 +69,7 @@ def by_hand(seed: int, *, off: float = 0.012) -> Callable[[Program], Program]:
             step = replace(step, do="move", duration=TICKS_PER_SECOND)
         if step.do == "seek":
             step = replace(step, rate=step.rate * random.uniform(0.4, 1.2), within=max(step.within, 0.1))
-        return [step, pause] if step.do in ("read", "seek") else [step]
+        return [step, pause] if step.do in ("read", "seek", "hold") else [step]
 
     def fly(program: Program) -> Program:
         first, *rest = program.steps

@@ -6,6 +6,7 @@ import json
 import shutil
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from leverproof.session import RunRequest, run_session
 from leverproof.stand.mount import mount
 from leverproof.stand.port import Array, Start
 from leverproof.stand.stand_file import read_stand_file
+from leverproof_adapters.child_process import Child
 
 EXAMPLES = Path(leverproof_adapters.__file__).parents[1] / "examples"
 PERL = EXAMPLES / "perl_engine"
@@ -110,7 +112,8 @@ def test_perl_follows_its_one_lag() -> None:
         (request(7, "advance", lanes=[0], rows=[[["NaN"]]]), "bad_request"),
         (request(7, "advance", lanes=[0], rows=[[[1.5]]]), "bad_request"),
         (request(7, "advance", lanes=[0], rows=[]), "bad_request"),
-        (request(7, "initialise", step_ticks=7, inputs=["throttle"], outputs=["engine_speed"], starts=[]), "bad_request"),
+        (START.replace("1800", "7"), "bad_request"),
+        (START.replace("stopped", "warm"), "bad_request"),
         (START.replace('"throttle"', '"throtle"'), "bad_request"),
         ("{torn", "bad_request"),
         ("[1]", "bad_request"),
@@ -122,6 +125,22 @@ def test_perl_refuses_and_changes_nothing(line: str, code: str) -> None:
     good = talk(START, step)
     assert bad[1]["error"]["code"] == code  # type: ignore[index]
     assert bad[2]["result"] == good[1]["result"]
+
+
+def test_one_child_serves_all_cases(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    started: list[int] = []
+    begin = Child.__init__
+
+    def counting(self: Child, *words: Any, **changes: Any) -> None:
+        begin(self, *words, **changes)
+        started.append(self.group)
+
+    monkeypatch.setattr(Child, "__init__", counting)
+    cases = ("idle-speed", "stopped-manifold-pressure", "take-off-full-throttle")
+    request = RunRequest(stand=str(PERL / "stand.toml"), cases=cases, out=tmp_path / "record")
+    assert run_session(request) == 0
+    assert len({finding.case for finding in read_record(tmp_path / "record").findings}) >= len(cases)
+    assert len(started) == 1
 
 
 def test_perl_passes_what_applies_and_its_defect_fails_what_it_says(tmp_path: Path) -> None:

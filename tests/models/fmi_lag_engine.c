@@ -42,8 +42,9 @@ void *model_new(Values *v) {
 
 void model_free(void *state) {
     if (vice == CRASHES_WHEN_FREED) raise(SIGSEGV);
+    void *volatile again = state;
     free(state);
-    if (vice == FREES_TWICE) free(state);
+    if (vice == FREES_TWICE) free(again);
 }
 
 static double wanted(const Values *v) { return v->par[STILL] ? 101.325 : 35.0 + 70.0 * v->in[THROTTLE] + v->par[BIAS]; }

@@ -9,7 +9,7 @@ import platform
 import subprocess
 import sys
 import zipfile
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from xml.sax.saxutils import quoteattr
 

@@ -11,6 +11,10 @@ FIGURE = "read off a printed figure"
 WORKED = "worked out from the cited relation by other means"
 LIBRARY = "run from an independent library"
 
+RELATION = "relation"
+ENGINE = "reference engine"
+PREDICTOR = "predictor"
+
 
 @dataclass(frozen=True, slots=True)
 class Check:
@@ -26,10 +30,59 @@ class Check:
     reason: str
     compute: Callable[[], object]
     status: str = PRINTED
+    by: str = RELATION
 
     def value(self) -> float:
         """Our own number."""
         return float(self.compute())  # type: ignore[arg-type]
+
+    def printed(self) -> str:
+        """What the document gives, for people."""
+        return f"{self.expected:.6g}"
+
+    def off(self, ours: float) -> float:
+        """How far our number is from the published one."""
+        return ours - self.expected
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """A published range or one-sided statement that an engine or the predictor must keep. ``low`` or ``high`` may be
+    infinite. ``misses`` says that ours is known to be outside: then the page says by how much, and it must be so."""
+
+    name: str
+    document: str
+    place: str
+    low: float
+    high: float
+    compute: Callable[[], object]
+    by: str
+    status: str = PRINTED
+    misses: str = ""
+
+    def value(self) -> float:
+        """Our own number."""
+        return float(self.compute())  # type: ignore[arg-type]
+
+    def printed(self) -> str:
+        """What the document gives, for people."""
+        if math.isinf(self.low):
+            return f"below {self.high:.4g}"
+        return f"above {self.low:.4g}" if math.isinf(self.high) else f"{self.low:.4g} to {self.high:.4g}"
+
+    def off(self, ours: float) -> float:
+        """How far our number is outside the range, 0 inside it."""
+        return max(ours - self.high, 0.0) + min(ours - self.low, 0.0)
+
+
+def bound_disagreement(bound: Bound) -> str:
+    """Empty when our number is inside the published range, or outside it where that is known; else what differs."""
+    ours = bound.value()
+    inside = math.isfinite(ours) and bound.low <= ours <= bound.high
+    if inside is not bool(bound.misses):
+        return ""
+    known = "is known to miss it, yet does not" if bound.misses else "is outside"
+    return f"{bound.name}: {bound.document}, {bound.place} gives {bound.printed()}; ours, {ours:.8g}, {known}"
 
 
 def disagreement(check: Check) -> str:

@@ -14,7 +14,6 @@ from leverproof.quantities import convert
 from .checks import LIBRARY, Check, disagreement, identifiers
 
 HANDBOOK = "SFTE Reference Handbook, 2013"
-TABLE = "ch. 3, table of the 1976 U.S. Standard Atmosphere"
 LISTING = "U.S. Standard Atmosphere 1976, listing of layer bases"
 REGULATION = "14 CFR 23.1043(b), text before 2017"
 REPORT = "NACA Report 786, front matter"
@@ -23,7 +22,6 @@ AMBIANCE = "library ambiance, Atmosphere"
 
 EARTH_RADIUS = 6_356_766.0
 """m, the radius with which the 1976 standard turns geopotential into geometric height."""
-ROUNDED = "2e-5: the table's own rounding (36,089 ft is 10,999.93 m)"
 FIXED = "1e-9: the same equations in another hand"
 TABULATED = "1e-5: the library works from rounded layer bases"
 
@@ -50,18 +48,6 @@ def _library(name: str, document: str, feet: float, expected: float, share: floa
 
 
 CHECKS = (
-    Check(
-        "density at 10,000 ft", HANDBOOK, TABLE, 0.904637, 5e-7, 0.904637 * 2e-5, ROUNDED,
-        lambda: atmosphere.density_at_feet(10_000.0),
-    ),
-    Check(
-        "pressure at 20,000 ft", HANDBOOK, TABLE, 46_563.26, 5e-3, 46_563.26 * 2e-5, ROUNDED,
-        lambda: atmosphere.pressure_at_feet(20_000.0),
-    ),
-    Check(
-        "pressure at 40,000 ft", HANDBOOK, TABLE, 18_753.9, 5e-2, 18_753.9 * 2e-5, ROUNDED,
-        lambda: atmosphere.pressure_at_feet(40_000.0),
-    ),
     Check(
         "speed of sound at sea level", HANDBOOK, "ch. 3, sea-level constants", 661.478, 5e-4, 1e-3,
         "last digit",
@@ -110,6 +96,23 @@ CHECKS = (
 @pytest.mark.parametrize("check", CHECKS, ids=identifiers(CHECKS))
 def test_the_atmosphere_agrees_with_the_published_number(check: Check) -> None:
     assert disagreement(check) == ""
+
+
+@pytest.mark.parametrize(
+    ("feet", "kelvin", "pascals", "density"),
+    [
+        (0.0, 288.150, 101_325.00, 1.225000), (1_000.0, 286.169, 97_716.57, 1.189554),
+        (5_000.0, 278.244, 84_307.27, 1.055546), (10_000.0, 268.338, 69_681.66, 0.904637),
+        (15_000.0, 258.432, 57_181.96, 0.770816), (20_000.0, 248.526, 46_563.26, 0.652694),
+        (25_000.0, 238.620, 37_600.92, 0.548946), (30_000.0, 228.714, 30_089.59, 0.458312),
+        (40_000.0, 216.650, 18_753.9, 0.301559),
+    ],
+)  # fmt: skip
+def test_the_printed_table(feet: float, kelvin: float, pascals: float, density: float) -> None:
+    # SFTE Reference Handbook 2013, ch. 3: 2e-5 is the table's own rounding (36,089 ft is 10,999.93 m)
+    ours = [float(f(feet)) for f in (atmosphere.temperature_at_feet, atmosphere.pressure_at_feet,
+                                     atmosphere.density_at_feet)]  # fmt: skip
+    np.testing.assert_allclose(ours, (kelvin, pascals, density), rtol=2e-5)
 
 
 def test_both_libraries_agree_over_the_whole_range() -> None:

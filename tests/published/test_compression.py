@@ -53,6 +53,28 @@ def _choked_area() -> float:
     return float(API520_A_g(m=0.5, T=300.0, Z=1.0, MW=weight, k=1.4, P1=2.0e5, P2=0.9e5, Kd=1.0))
 
 
+CHART = {
+    2.06: (0.00290, 0.00245, 0.00205), 3.07: (0.00423, 0.00361, 0.00301), 4.06: (0.00502, 0.00435, 0.00361),
+    5.08: (0.00564, 0.00487, 0.00409), 7.08: (0.00657, 0.00564, 0.00483),
+}  # fmt: skip
+"""Per degC at -50, 0 and +50 degC by pressure ratio, read off figure 10.3a to 1 %."""
+
+
+def _worst_over_chart() -> float:
+    """Our coefficient over the chart's where it is farthest off: the pressure a stage of fixed work and efficiency
+    gives, differenced over 1 K."""
+    ratios = []
+    for ratio, row in CHART.items():
+        for celsius, printed in zip((-50.0, 0.0, 50.0), row, strict=True):
+            inlet = celsius + 273.15
+            head = compression.head_coefficient(ratio, inlet, RADIUS_SPEED)
+            held = [
+                compression.pressure_ratio_of_head(head, inlet + step, RADIUS_SPEED) for step in (-0.5, 0.5)
+            ]
+            ratios.append((float(held[0]) - float(held[1])) / ratio / printed)
+    return max(ratios, key=lambda share: abs(share - 1.0))
+
+
 CHECKS = (
     Check(
         "rise at pressure ratio 2", RELATION, "15 degC, efficiency 0.70", 90.16, 5e-3, 6e-3, DIGIT,
@@ -109,12 +131,8 @@ CHECKS = (
         "the same rounding is 0.015", lambda: compression.adiabatic_efficiency(298.0, 408.0, 1.8),
     ),
     Check(
-        "blower coefficient, chart, ratio 2.06", HANDBOOK, "figure 10.3a, -50 degC", 0.00290, 3e-5, 1.5e-4,
-        "1 % of reading, 4 % between chart and relation", lambda: _blower(2.06, -50.0), FIGURE,
-    ),
-    Check(
-        "blower coefficient, chart, ratio 5.08", HANDBOOK, "figure 10.3a, 0 degC", 0.00487, 5e-5, 2e-4,
-        "1 % of reading, 3 % between chart and relation", lambda: _blower(5.08, 0.0), FIGURE,
+        "blower coefficient over the chart's, worst of 15 points, ratios 2.06 to 7.08", HANDBOOK, "figure 10.3a", 1.0,
+        0.01, 0.05, "1 % of reading, 4 % between chart and relation", lambda: _worst_over_chart(), FIGURE,
     ),
     Check(
         "outlet temperature", FLUIDS, "isentropic_T_rise_compression",

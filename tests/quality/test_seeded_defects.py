@@ -104,7 +104,9 @@ def test_defects_of_the_foreign_engines_are_caught(tmp_path: Path, folder: str, 
             ["cc", "-std=c99", "-O2", "-o", "corrie_c", "main.c", "engine.c", "json.c", "-lm"], cwd=there, check=True
         )
     path = there / "stand.toml"
-    expected = frozenset(parse_stand_file(path.read_text("utf-8"), str(path)).defects[name]["fires"])
+    stated = parse_stand_file(path.read_text("utf-8"), str(path)).defects[name]
+    expected, allowed = frozenset(stated["fires"]), frozenset(stated.get("may_fire", ()))
+    assert expected
     outcome = session(tmp_path / "record", stand=str(path), defect=name)
     assert outcome.code == 1
-    assert outcome.fired == expected, json.dumps(outcome.failures(), indent=1)
+    assert expected <= outcome.fired <= expected | allowed, json.dumps(outcome.failures(), indent=1)

@@ -35,11 +35,12 @@ _SUFFIXES = {"linux": ".so", "darwin": ".dylib", "windows": ".dll"}
 
 @dataclass(frozen=True, slots=True)
 class Archive:
-    """A unit's archive that passed: where it is, its members and the version its description declares."""
+    """A unit's archive that passed: where it is, its members, its description and the FMI version that declares."""
 
     path: Path
     where: str
     members: tuple[zipfile.ZipInfo, ...]
+    description: bytes
     version: str
 
     def refuse(self, message: str, code: str, hint: str = "") -> InputError:
@@ -57,7 +58,7 @@ def inspect(path: Path, where: str) -> Archive:
         raise InputError(
             f"no such file {str(path)!r}", where, "the unit is a file beside the stand file", "missing_file"
         )
-    found = Archive(path, where, (), "")
+    found = Archive(path, where, (), b"", "")
     try:
         with zipfile.ZipFile(path) as archive:
             members = tuple(archive.infolist())
@@ -65,7 +66,7 @@ def inspect(path: Path, where: str) -> Archive:
             text = _description(found, archive)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as reason:
         raise found.refuse(f"not a readable zip archive: {reason}", "archive") from None
-    return Archive(path, where, members, _version(found, text))
+    return Archive(path, where, members, text, _version(found, text))
 
 
 def _judge(found: Archive, members: tuple[zipfile.ZipInfo, ...]) -> None:

@@ -6,12 +6,15 @@ Reading runs none of the unit's code.
 from __future__ import annotations
 
 import importlib
+import io
+import zipfile
 from dataclasses import dataclass
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 from leverproof.errors import InputError
-from leverproof_adapters.fmi.archive import Archive
+from leverproof_adapters.fmi.archive import DESCRIPTION, Archive
 
 MOST_WARNINGS = 20
 NUMBERS = {
@@ -80,6 +83,15 @@ def reader() -> ModuleType:
         ) from reason
 
 
+def formatter() -> str:
+    """The reader's library that writes out the formats in messages of FMI 2.0, which Python cannot do: their arguments
+    are variadic. Empty where it brings none for this computer."""
+    package = importlib.import_module("fmpy")
+    found = Path(package.__file__ or "").parent / "logging" / package.platform
+    library = found / f"logging{package.sharedLibraryExtension}"
+    return str(library) if library.is_file() else ""
+
+
 def describe(archive: Archive) -> Description:
     """The description in ``archive``.
 
@@ -94,7 +106,7 @@ def describe(archive: Archive) -> Description:
             "version",
         )
     try:
-        read = module.read_model_description(str(archive.path), validate=False)
+        read = module.read_model_description(_alone(archive), validate=False)
     except Exception as reason:
         # The reader raises bare exceptions, and whatever its XML library does, for what it cannot make sense of.
         said = str(reason).strip() or type(reason).__name__
@@ -138,9 +150,18 @@ def _plain(archive: Archive, read: Any) -> Description:
     )
 
 
+def _alone(archive: Archive) -> io.BytesIO:
+    """The description as an archive in memory: the reader closes no files when it fails."""
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w") as alone:
+        alone.writestr(DESCRIPTION, archive.description)
+    held.seek(0)
+    return held
+
+
 def _validated(archive: Archive) -> list[str]:
     """The validator's objections, at most ``MOST_WARNINGS`` and a count of the rest."""
-    found = importlib.import_module("fmpy.validation").validate_fmu(str(archive.path))
+    found = importlib.import_module("fmpy.validation").validate_fmu(_alone(archive))
     problems = [" ".join(str(problem).split())[:300] for problem in found]
     rest = len(problems) - MOST_WARNINGS
     shown = [f"the validator says: {problem}" for problem in problems[:MOST_WARNINGS]]

@@ -78,13 +78,20 @@ class Fmi2:
         self._callbacks = self._made_callbacks()
 
     def _made_callbacks(self) -> _Callbacks:
-        # The logger of FMI 2.0 takes more arguments, for the format in its message; the ABI lets us leave them.
+        # The logger of FMI 2.0 takes more arguments, for the format in its message. The formatter puts itself before
+        # ours; without it the ABI lets us leave them, and a message is shown with its format.
         def note(_env: Any, _name: Any, status: int, category: bytes | None, message: bytes | None) -> None:
             self.talk.note(status, category, message)
 
         c = ctypes.CDLL(None)
         allocate, free = ctypes.cast(c.calloc, ADDRESS), ctypes.cast(c.free, ADDRESS)
-        return _Callbacks(_LOGGER(note), allocate, free, None, None)
+        self._logger = _LOGGER(note)
+        callbacks = _Callbacks(self._logger, allocate, free, None, None)
+        if self._plan.formatter:
+            put_before = ctypes.CDLL(self._plan.formatter).addLoggerProxy
+            put_before.argtypes, put_before.restype = [ADDRESS], None
+            put_before(ctypes.byref(callbacks))
+        return callbacks
 
     def instantiate(self, name: str) -> ctypes.c_void_p:
         """A fresh instance; raises :class:`StandError` when the unit gives none."""

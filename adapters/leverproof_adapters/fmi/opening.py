@@ -13,7 +13,7 @@ from leverproof.errors import InputError, LeverproofError
 from leverproof.stand.port import Array, Hello, Session, StandFile, Start
 from leverproof_adapters.fmi import options
 from leverproof_adapters.fmi.archive import find_library, inspect, unpack
-from leverproof_adapters.fmi.description import Description, describe, reader
+from leverproof_adapters.fmi.description import Description, describe, formatter, reader
 from leverproof_adapters.fmi.mapping import map_channels
 from leverproof_adapters.fmi.plan import Plan, write_plan
 from leverproof_adapters.stdio import needs_posix
@@ -72,6 +72,7 @@ def _plan(
         lanes=options.lanes(stand, description),
         renewal=options.renewal(stand),
         inner_step=description.inner_step,
+        formatter=formatter(),
         inputs=mapping.inputs,
         outputs=mapping.outputs,
         set_channels=mapping.set_channels,

@@ -43,7 +43,8 @@ class Plan:
     ``settings`` hold for every start, ``running`` and ``stopped`` beside them for one; ``stopped`` is None when
     nobody said how the unit begins with the engine still. ``renewal`` is ``fresh`` (each start a fresh instance) or
     ``reset``. ``set_channels`` are the harness's names of the inputs. ``inner_step`` is the unit's own step in
-    seconds, if it has a fixed one.
+    seconds, if it has a fixed one. ``formatter`` is a library that writes out the formats in messages of FMI 2.0,
+    empty where the reader brings none for this computer.
     """
 
     major: int
@@ -55,6 +56,7 @@ class Plan:
     lanes: int
     renewal: str
     inner_step: float | None
+    formatter: str
     inputs: tuple[Wire, ...]
     outputs: tuple[Wire, ...]
     set_channels: tuple[str, ...]

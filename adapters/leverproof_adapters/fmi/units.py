@@ -25,8 +25,7 @@ _POWERS: dict[str, tuple[int, int, int, int]] = {
     "speed": (0, 1, -1, 0),
     "angle": (0, 0, 0, 0),
 }
-"""Powers of kg, m, s and K in the dimensions of the channels. The radian counts as 1, as exporters write it or leave
-it out."""
+"""Powers of kg, m, s and K in the dimensions of the channels. Exporters write the radian or leave it out."""
 _ANGULAR = ("angle", "angular speed")
 _CLOSE = 1e-4
 """Relative: exporters round factors to five figures."""
@@ -72,10 +71,14 @@ def symbol_of(
 def _same_dimension(channel: Channel, ours: Unit, variable: Variable, base: BaseUnit, where: str) -> None:
     kg, m, s, ampere, kelvin, mole, candela, radian = base.exponents
     powers, strange = (kg, m, s, kelvin), bool(ampere or mole or candela)
-    if radian and ours.dimension not in _ANGULAR:
-        strange = True
-    if powers != _POWERS[ours.dimension] or strange:
-        known = [name for name, others in _POWERS.items() if others == powers and not strange]
+    # The radian counts as 1 for what turns; for anything else it is a quantity of its own.
+    fitting = [
+        name
+        for name, others in _POWERS.items()
+        if others == powers and not strange and (not radian or name in _ANGULAR)
+    ]
+    if ours.dimension not in fitting:
+        known = fitting
         raise _mismatch(channel, ours, variable, known[0] if known else f"{_shown(base)} in SI", where)
 
 

@@ -1,4 +1,5 @@
-"""The embedded reference engine: a dynamic two-stage radial with an exhaust-driven first stage, invented throughout.
+"""The embedded reference engine: one dynamic model of a piston engine in five invented sets, from an unsupercharged
+light six to a two-stage radial with an exhaust-driven first stage.
 
 A statement about a simulated engine of an invented family; nothing in it is a power setting for a real one.
 """

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from leverproof.errors import InputError, nearest
-from leverproof_adapters.reference_engine import controls, cylinder, gas_path, shafts
+from leverproof_adapters.reference_engine import arrangements, controls, cylinder, gas_path, shafts
 from leverproof_adapters.reference_engine import propeller as airscrew
 from leverproof_adapters.reference_engine.parameters import Parameters
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Mover, Part, Point, State
@@ -87,7 +87,23 @@ class Build:
 def honest(parameters: Parameters) -> Build:
     """The engine of a parameter set without any defect."""
     build = Build(parameters)
-    return replace(build, gate=controls.gate_servo) if parameters.boost_acts_on == "speed" else build
+    if parameters.boost_acts_on == "speed":
+        return replace(build, gate=controls.gate_servo)
+    if parameters.arrangement == "two_stage":
+        return build
+    build = replace(build, intercooler=arrangements.carburettor_air, light=controls.no_light)
+    if parameters.arrangement == "turbo_normalised":
+        return replace(build, geared_stage=arrangements.no_geared_stage, gate=controls.automatic_gate)
+    build = replace(
+        build,
+        turbo_stage=arrangements.intake,
+        exhaust=arrangements.stacks,
+        turbine=arrangements.no_turbine,
+        turbo_shaft=shafts.no_turbo_shaft,
+    )
+    if parameters.arrangement == "geared_two_speed":
+        return replace(build, geared_stage=arrangements.two_speed_stage, gate=controls.gear_clutch)
+    return replace(build, geared_stage=arrangements.no_geared_stage, gate=controls.no_gate)
 
 
 def _still(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: object) -> None:

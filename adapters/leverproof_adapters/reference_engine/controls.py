@@ -80,6 +80,35 @@ def gate_servo(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace
     s.gate = approach(s.gate, 1.0 - closure, pace.gate)
 
 
+def automatic_gate(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """Deck pressure against its setting moves the gate; at the turbo's speed limit that error takes over.
+
+    Proportional and integral, as :func:`gate_servo`; the smaller of the two relative errors governs, so that the gate
+    opens again above the height at which the limit is met. Common practice, no published source.
+    """
+    error = (p.deck_setting - x.deck_pressure) * (1.0 / p.deck_setting)
+    if p.overspeed_governor:
+        error = np.minimum(error, (p.turbo_limit - s.turbo) * (1.0 / p.turbo_limit))
+    asked = p.deck_gain * error
+    room = np.maximum(1.0 - np.maximum(asked, 0.0), 0.0)
+    s.servo = np.minimum(np.maximum(s.servo + (pace.dt * p.deck_rate) * error, 0.0), room)
+    closure = np.minimum(np.maximum(s.servo + asked, 0.0), 1.0)
+    s.gate = approach(s.gate, 1.0 - closure, pace.gate)
+
+
+def gear_clutch(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """The clutch of a two-speed drive follows the lever by a first-order lag (assumption)."""
+    s.gear = approach(s.gear, levers.blower_gear, pace.gear)
+
+
+def no_gate(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """An engine without waste gate."""
+
+
+def no_light(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """An engine without overspeed light."""
+
+
 def light(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """Moves the light's zone: up above a threshold, down only below it by the hysteresis."""
     edges = light_edges(p)

@@ -74,7 +74,7 @@ def work(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
     Indicated work is proportional to dry air (NACA Report 426); residual gas slows the burning at small throttle
     (assumption). Pumping mean pressure is the share ``pumping`` of back
     less manifold pressure (1 inHg = 0.491 psi at most, a unit conversion). Friction torque is linear in speed
-    (NACA Report 108).
+    (NACA Report 108); :func:`_friction` adds what follows density.
     """
     swept = p.displacement / (4.0 * math.pi)
     per_radian = np.maximum(x.flow_per_radian * s.manifold - x.suction, 0.0)
@@ -85,7 +85,16 @@ def work(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
     clean = np.maximum(1.0 - p.dilution * excess, 0.0)
     x.indicated_torque = p.indicated_work * per_radian * dry * strength * x.burn * clean
     x.pumping_torque = (p.pumping * swept) * (s.collector - s.manifold) * (s.crank > 0.0)
-    x.friction_torque = swept * (p.friction_constant + p.friction_speed * s.crank) * (s.crank > 0.0)
+    x.friction_torque = _friction(p, s, swept)
+
+
+def _friction(p: Parameters, s: State, swept: float) -> Array:
+    """Friction torque: the share that follows density goes with manifold pressure (NACA Report 108)."""
+    rubbing: Array = swept * (p.friction_constant + p.friction_speed * s.crank) * (s.crank > 0.0)
+    if p.friction_load_share == 0.0:
+        return rubbing
+    load = s.manifold * (1.0 / p.friction_reference)
+    return rubbing * (1.0 - p.friction_load_share + p.friction_load_share * load)
 
 
 def gas_temperatures(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
@@ -97,8 +106,10 @@ def gas_temperatures(p: Parameters, s: State, levers: Levers, air: Air, x: Point
     """
     away = x.fuel_ratio - 0.066
     peak = p.gas_peak_temperature - p.gas_mixture_slope * (np.sqrt(away * away + 6.4e-5) - 0.008)
-    kept = x.air_flow / (x.air_flow + 0.03)
+    kept = x.air_flow / (x.air_flow + p.gas_cooling_flow)
     x.gas_temperature = s.charge_temperature + (peak - s.charge_temperature) * x.burn * kept
     load = np.sqrt(x.air_flow * x.burn * (1.0 / p.rated_flow))
     cooling = np.sqrt((air.speed + 45.0) * air.density * (1.0 / 90.0))
+    if p.has_cowl_flaps:
+        cooling = cooling * (p.cowl_shut + (1.0 - p.cowl_shut) * levers.cowl_flaps)
     x.head_temperature = air.temperature + p.head_gain * load / cooling

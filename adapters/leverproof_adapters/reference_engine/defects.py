@@ -12,10 +12,10 @@ from leverproof.errors import InputError, nearest
 from leverproof_adapters.reference_engine import defect_parts as wrong
 from leverproof_adapters.reference_engine.components import Build
 from leverproof_adapters.reference_engine.expected_findings import BORDERLINE, SURE
-from leverproof_adapters.reference_engine.parameters import SETS, scaled
+from leverproof_adapters.reference_engine.parameters import scaled
 
 Change = Callable[[Build], Build]
-EARLY, LATE, BOTH = ("corrie-18-early",), ("corrie-18-late",), tuple(SETS)
+EARLY, LATE, BOTH = ("corrie-18-early",), ("corrie-18-late",), ("corrie-18-early", "corrie-18-late")
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +158,9 @@ _ALL = (
         "The propeller governor lets rpm sag with load.",
         _parts(governor=wrong.drooping_governor),
     ),
-    Defect("fixed-pitch", "large", "The propeller is not governed at all.", _parts(governor=wrong.fixed_blades)),
+    Defect(
+        "fixed-pitch", "large", "The propeller is not governed at all.", _parts(governor=wrong.fixed_blades)
+    ),
     Defect(
         "governor-hunts",
         "large",
@@ -289,5 +291,7 @@ def with_defect(build: Build, name: str) -> Build:
     if defect is None:
         raise InputError(f"unknown defect {name!r}", "defect", nearest(name, DEFECTS), "defect")
     if build.parameters.variant not in defect.applies_to:
-        raise InputError(f"defect {name!r} cannot be built into {build.parameters.variant}", "defect", code="defect")
+        raise InputError(
+            f"defect {name!r} cannot be built into {build.parameters.variant}", "defect", code="defect"
+        )
     return defect.change(build)

@@ -43,6 +43,7 @@ def pace(build: Build, step_ticks: int) -> Pace:
         share(p.throttle_lag),
         share(p.boost_lag),
         share(p.gate_lag),
+        share(p.gear_lag),
         share(p.manifold_lag),
         share(p.exhaust_lag),
         share(p.air_temperature_lag),
@@ -63,6 +64,9 @@ def starting_state(p: Parameters, running: Array, levers: Levers, air: Air) -> S
     s.crank = np.where(on, np.minimum(_IDLE + throttle * 3.0 * (asked - _IDLE), asked), 0.0)
     s.crank_acceleration = np.zeros_like(running)
     s.turbo = np.where(on, 60.0 + 500.0 * throttle + 0.5 * p.turbo_limit * boost * throttle, 0.0)
+    if not p.has_turbo:
+        s.turbo = np.zeros_like(running)
+    s.gear = levers.blower_gear + 0.0
     s.blade = p.fine_stop + np.where(on, 8.0 * throttle + air.speed * 0.15, 0.0)
     firing = 0.35 + 1.2 * np.minimum(throttle, 0.7)
     s.manifold = np.where(on, air.pressure * firing, air.ram_pressure)
@@ -87,9 +91,6 @@ def step(build: Build, s: State, levers: Levers, air: Air, pace: Pace) -> Point:
 def residual(s: State, x: Point, p: Parameters) -> Array:
     """Largest relative distance of each lane from steady state: lagged quantities from their targets, shaft torques
     from balance (relative to the larger torque)."""
-    turbo = (x.turbine_torque - x.compressor_torque - p.turbo_drag * s.turbo - p.turbo_drag_constant) / (
-        x.turbine_torque
-    )
     driving = x.indicated_torque - x.pumping_torque - x.friction_torque - x.blower_torque
     crank = (driving - p.reduction * x.propeller_torque) / x.indicated_torque
     parts = (
@@ -99,10 +100,16 @@ def residual(s: State, x: Point, p: Parameters) -> Array:
         x.air_temperature / s.air_temperature - 1.0,
         x.charge_temperature / s.charge_temperature - 1.0,
         x.gas_temperature / s.gas_temperature - 1.0,
-        turbo,
+        *((_turbo_residual(s, x, p),) if p.has_turbo else ()),
         crank,
     )
     result: Array = np.max(np.abs(np.stack(parts)), axis=0)
+    return result
+
+
+def _turbo_residual(s: State, x: Point, p: Parameters) -> Array:
+    drag = p.turbo_drag * s.turbo + p.turbo_drag_constant
+    result: Array = (x.turbine_torque - x.compressor_torque - drag) / x.turbine_torque
     return result
 
 

@@ -17,6 +17,8 @@ SURE: dict[str, tuple[str, ...]] = {
     ),
     "boost-as-second-throttle": (
         "back-off-order",
+        # no second stage: above the geared stage's own full-throttle height nothing makes up the pressure
+        "critical-altitude",
         "full-throttle-height",
         "lever-link",
         "overspeed-light",
@@ -26,6 +28,8 @@ SURE: dict[str, tuple[str, ...]] = {
     ),
     "boost-without-exhaust": (
         "boost-at-idle",
+        # the turbo does not speed up with the growing expansion of the exhaust, so pressure is lost far too low
+        "critical-altitude",
         "cut-off-flight",
         "overspeed-light",
         "split-lever-size",
@@ -57,6 +61,7 @@ SURE: dict[str, tuple[str, ...]] = {
         "back-off-order",
         "boost-travel",
         "constant-speed-range",
+        "critical-altitude",
         "descent-with-boost-on",
         "full-throttle-height",
         "power-up-and-down",
@@ -69,6 +74,7 @@ SURE: dict[str, tuple[str, ...]] = {
         "boost-ahead",
         "boost-travel",
         "constant-speed-range",
+        "critical-altitude",
         "cut-off-flight",
         "descent-with-boost-on",
         "determinism",

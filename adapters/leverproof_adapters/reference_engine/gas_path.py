@@ -49,7 +49,7 @@ def restriction(conductance: Array, slope: Array, offset: Array, upstream: Array
     return result
 
 
-def outflow_pressure(flow: Array, root_temperature: Array, area: Array, downstream: Array) -> Array:
+def outflow_pressure(flow: Array, root_temperature: Array, area: Array | float, downstream: Array) -> Array:
     """Pressure ahead of an opening that passes ``flow`` kg/s of exhaust gas to ``downstream`` Pa.
 
     Same ellipse as :func:`restriction`, solved for the upstream pressure; equal to ``downstream`` without flow.
@@ -83,7 +83,7 @@ def turbo_stage(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> 
     disc = p.turbo_disc_work * density * (4.0 * radius * radius) * tip * tip
     moment = flow * p.turbo_work * tip + disc
     x.compressor_torque = moment * radius
-    x.outlet_temperature = air.ram_temperature + moment * tip / (AIR_HEAT * (flow + 0.05))
+    x.outlet_temperature = air.ram_temperature + moment * tip / (AIR_HEAT * (flow + p.outlet_flow))
     x.deck_pressure = outlet - p.cooler_loss * flow * flow * x.outlet_temperature / outlet
 
 
@@ -104,15 +104,20 @@ def geared_stage(p: Parameters, s: State, levers: Levers, air: Air, x: Point) ->
     As :func:`turbo_stage`, fed with the mixture behind the throttle; part of the fuel has evaporated there and
     cooled it (energy balance). Source: Euler's equation with slip; coefficients: assumption.
     """
+    compress(p, p.blower_gear, s, x)
+
+
+def compress(p: Parameters, gear: float | Array, s: State, x: Point) -> None:
+    """The geared stage at a gear ratio; see :func:`geared_stage`."""
     radius = p.blower_wheel_radius
-    tip = (radius * p.blower_gear) * s.crank
+    tip = (radius * gear) * s.crank
     inlet = s.air_temperature - (p.evaporated * p.latent_heat / AIR_HEAT) * x.fuel_ratio * x.burn
     through = x.air_flow * GAS_CONSTANT * inlet / (s.throat * (4.0 * radius * radius))
     resistance = through * (1.0 / p.blower_flow_limit)
     head = p.blower_head * (tip * tip - resistance * resistance)
     x.blower_ratio = pressure_ratio(1.0 + head / (AIR_HEAT * inlet))
     x.charge_temperature = inlet + (p.blower_work / AIR_HEAT) * tip * tip
-    drive = p.blower_work * radius * p.blower_gear / p.blower_gear_efficiency
+    drive = p.blower_work * radius * gear / p.blower_gear_efficiency
     x.blower_torque = drive * x.air_flow * tip
 
 

@@ -1,4 +1,4 @@
-"""Coefficients of the reference engine, SI inside: two sets of one model of an invented two-stage radial.
+"""Coefficients of the reference engine, SI inside: one model, a parameter set for each invented engine.
 
 Every coefficient carries where it comes from: a published document, ``common practice, no published source``,
 ``invented for the demonstration`` (design data of the engine that does not exist) or ``assumption`` (a plausible
@@ -32,11 +32,15 @@ class Parameters:
     """The coefficients of one variant. Unit and meaning stand beside each name; lengths m, areas m2, times s."""
 
     variant: str = "corrie-18-early"
+    arrangement: str = "two_stage"
     boost_acts_on: str = "gate"
     overspeed_governor: bool = False
     light_kind: str = "three_state"
     has_link: bool = True
     has_coordination: bool = False
+    has_cooler: bool = True
+    has_carburettor_heat: bool = False
+    has_cowl_flaps: bool = False
 
     # induction and ram
     ram_recovery: float = _num(0.72, "SFTE Reference Handbook 2013, sec. 10.3: 0.70-0.75")
@@ -53,6 +57,7 @@ class Parameters:
     )
     tip_mach_limit: float = _num(1.15, "NACA TN 794: efficiency falls above 1,300 ft/s (396 m/s at 288 K)")
     tip_mach_penalty: float = _num(1.0, ASSUMPTION + ": head lost per square of excess tip Mach number")
+    outlet_flow: float = _num(0.05, ASSUMPTION + ": flow that shares the work of a wheel without flow, kg/s")
 
     # intercooler
     cooler_open: float = _num(0.42, ASSUMPTION + ": effectiveness, shutter open (a small cooler)")
@@ -63,9 +68,15 @@ class Parameters:
     throttle_area: float = _num(0.0285, INVENTED)
     throttle_idle_area: float = _num(0.000262, INVENTED)
     throttle_cam: float = _num(0.95, ASSUMPTION + ": share of the square law in area over travel")
+    hot_air_rise: float = _num(
+        55.0,
+        "14 CFR 23.1093: 50 K asked of a sea-level engine, 67 K of an altitude engine; jacket invented, K",
+    )
 
     # gear-driven stage
     blower_gear: float = _num(7.95, INVENTED)
+    blower_gear_high: float = _num(9.3, INVENTED)
+    gear_lag: float = _num(0.6, ASSUMPTION + ": clutch of a two-speed drive")
     blower_wheel_radius: float = _num(convert(5.8, "in", "m"), INVENTED)
     blower_head: float = _num(0.77, ASSUMPTION + ": head over U2 at no flow")
     blower_flow_limit: float = _num(0.20, ASSUMPTION + ": flow coefficient of no head")
@@ -94,6 +105,10 @@ class Parameters:
     friction_speed: float = _num(
         370.0, "NACA Report 108: friction torque about linear in rpm; size assumed, Pa.s"
     )
+    friction_load_share: float = _num(
+        0.0, "NACA Report 108: friction torque also about linear in density; the share that is, assumed"
+    )
+    friction_reference: float = _num(convert(28.1, "inHg", "Pa"), INVENTED)
     breakaway: float = _num(600.0, ASSUMPTION + ": torque to turn a stopped engine over compression, N.m")
     firing_from: float = _num(_rpm(120.0), ASSUMPTION)
     firing_full: float = _num(_rpm(300.0), ASSUMPTION)
@@ -116,9 +131,11 @@ class Parameters:
     nozzle_area: float = _num(0.0118, ASSUMPTION + ": a small nozzle box")
     gate_area: float = _num(0.0200, ASSUMPTION)
     exhaust_leak_area: float = _num(0.0006, ASSUMPTION)
+    stack_area: float = _num(0.0160, INVENTED)
     gas_peak_temperature: float = _num(
         1270.0, ASSUMPTION + ": collector, near the chemically correct mixture, K"
     )
+    gas_cooling_flow: float = _num(0.03, ASSUMPTION + ": flow at which half the heat is lost, kg/s")
     gas_mixture_slope: float = _num(6500.0, ASSUMPTION + ": K per unit of fuel-air ratio")
     turbine_radius: float = _num(convert(5.5, "in", "m"), INVENTED)
     turbine_efficiency: float = _num(0.60, "from memory: 0.60-0.70 at the best blade-to-jet speed ratio")
@@ -156,6 +173,9 @@ class Parameters:
     demand_shape: float = _num(0.80, INVENTED)
     servo_gain: float = _num(0.004, ASSUMPTION + ": gate travel per rad/s of error")
     servo_rate: float = _num(0.0016, ASSUMPTION + ": gate travel per s and rad/s of error")
+    deck_setting: float = _num(convert(30.2, "inHg", "Pa"), INVENTED)
+    deck_gain: float = _num(2.0, ASSUMPTION + ": gate travel per relative error of deck pressure")
+    deck_rate: float = _num(2.0, ASSUMPTION + ": gate travel per s and relative error of deck pressure")
     coordination_share: float = _num(0.60, INVENTED)
     light_blinking_above: float = _num(_rpm(2500.0), INVENTED)
     light_off_above: float = _num(_rpm(9000.0), INVENTED)
@@ -169,6 +189,17 @@ class Parameters:
     gas_temperature_lag: float = _num(0.8, ASSUMPTION + ": collector metal")
     head_lag: float = _num(40.0, ASSUMPTION + ": cylinder head")
     head_gain: float = _num(195.0, ASSUMPTION + ": head above cooling air at rated flow, K")
+    cowl_shut: float = _num(0.6, ASSUMPTION + ": share of the cooling left with the cowl flaps shut")
+
+    @property
+    def has_turbo(self) -> bool:
+        """Whether an exhaust-driven stage feeds the carburettor."""
+        return self.arrangement in ("two_stage", "turbo_normalised")
+
+    @property
+    def has_boost(self) -> bool:
+        """Whether there is a separate boost lever."""
+        return self.boost_acts_on != "none"
 
     def source(self, name: str) -> str:
         """Where the coefficient ``name`` comes from."""
@@ -208,7 +239,96 @@ CORRIE_18_LATE = replace(
     light_on_above=_rpm(22000.0) * 1.02,
     light_hysteresis=_rpm(100.0),
 )
-SETS = {p.variant: p for p in (CORRIE_18_EARLY, CORRIE_18_LATE)}
+CORRIE_14 = replace(
+    CORRIE_18_EARLY,
+    variant="corrie-14",
+    arrangement="geared_two_speed",
+    boost_acts_on="none",
+    light_kind="none",
+    has_link=False,
+    has_cooler=False,
+    has_carburettor_heat=True,
+    has_cowl_flaps=True,
+    duct_loss=3.0e5,
+    throttle_area=0.0215,
+    throttle_idle_area=0.00016,
+    blower_gear=7.0,
+    blower_gear_high=9.3,
+    blower_wheel_radius=convert(5.5, "in", "m"),
+    displacement=2140.0 * convert(1.0, "in", "m") ** 3,
+    compression_ratio=6.8,
+    volumetric=1.05,
+    wall_heating=0.45,
+    scavenge=0.85,
+    indicated_work=1.040e6,
+    pumping=0.70,
+    breakaway=440.0,
+    rated_flow=1.18,
+    stack_area=0.0160,
+    gas_cooling_flow=0.020,
+    reduction=0.5625,
+    propeller_radius=1.75,
+    blade_area=1.35,
+    shaft_inertia=13.0,
+    rated_speed=_rpm(2600.0),
+    air_temperature_lag=1.0,
+)
+"""Geared two-speed radial. Where it differs from the Corrie-18 it is design data, or lies within the same doubt:
+short valve overlap makes less of unequal pressures (scavenge, pumping), larger ports heat more (wall_heating)."""
+RILL_6 = replace(
+    CORRIE_14,
+    variant="rill-6",
+    arrangement="unsupercharged",
+    has_carburettor_heat=False,
+    has_cowl_flaps=False,
+    duct_loss=6.0e6,
+    throttle_area=0.0017,
+    throttle_idle_area=0.0000367,
+    displacement=540.0 * convert(1.0, "in", "m") ** 3,
+    compression_ratio=8.5,
+    volumetric=1.04,
+    scavenge=1.0,
+    indicated_work=1.120e6,
+    pumping=0.85,
+    friction_constant=35.0e3,
+    friction_speed=285.0,
+    friction_load_share=0.60,
+    breakaway=110.0,
+    rated_flow=0.205,
+    auto_rich_power=0.0080,
+    stack_area=0.0042,
+    gas_cooling_flow=0.0034,
+    reduction=1.0,
+    propeller_radius=1.067,
+    blade_area=0.46,
+    fine_stop=9.0,
+    coarse_stop=45.0,
+    shaft_inertia=4.5,
+    rated_speed=_rpm(2700.0),
+    throttle_lag=0.30,
+)
+"""Unsupercharged light six: more work per kg of air from a higher compression ratio (ideal cycle, exponent 0.3), less
+rubbing, most of the friction following density (NACA Report 108)."""
+RILL_6T = replace(
+    RILL_6,
+    variant="rill-6t",
+    arrangement="turbo_normalised",
+    overspeed_governor=True,
+    turbo_wheel_radius=0.045,
+    outlet_flow=0.002,
+    nozzle_area=0.00165,
+    gate_area=0.0045,
+    exhaust_leak_area=0.00006,
+    turbine_radius=0.044,
+    turbine_efficiency=0.55,
+    turbo_inertia=6.0e-4,
+    turbo_drag=2.5e-5,
+    turbo_drag_constant=0.005,
+    gate_lag=0.15,
+    turbo_limit=_rpm(64000.0),
+)
+"""The Rill-6 behind a small turbo with an automatic waste gate; small wheels are less efficient (assumption)."""
+SETS = {p.variant: p for p in (CORRIE_18_EARLY, CORRIE_18_LATE, CORRIE_14, RILL_6, RILL_6T)}
 
 
 def parameter_set(variant: str) -> Parameters:

@@ -17,8 +17,9 @@ from leverproof_adapters.reference_engine.components import Build
 from leverproof_adapters.reference_engine.state import CARRIED, Air, Levers, State
 
 LANES = 4096
-REST = {"mixture": 2.0, "propeller": 1.0, "intercooler_shutter": 1.0}
+REST = {"mixture": 2.0, "propeller": 1.0, "intercooler_shutter": 1.0, "cowl_flaps": 1.0}
 """Where a lever stands that the conversation never names: auto rich, full forward, open; all others at zero."""
+OF_THE_TURBO = ("turbo_speed", "wastegate_opening")
 
 
 def _refused(message: str, hint: str = "") -> StandError:
@@ -28,8 +29,28 @@ def _refused(message: str, hint: str = "") -> StandError:
 def levers_of(build: Build) -> tuple[str, ...]:
     """The levers this variant has."""
     p = build.parameters
-    extra = (("lever_link",) if p.has_link else ()) + (("coordination",) if p.has_coordination else ())
-    return ("throttle", "boost", "propeller", "mixture", "intercooler_shutter", *extra)
+    present = {
+        "boost": p.has_boost,
+        "intercooler_shutter": p.has_cooler,
+        "lever_link": p.has_link,
+        "coordination": p.has_coordination,
+        "blower_gear": p.arrangement == "geared_two_speed",
+        "carburettor_heat": p.has_carburettor_heat,
+        "cowl_flaps": p.has_cowl_flaps,
+    }
+    order = ("throttle", "boost", "propeller", "mixture", *present)
+    return tuple(dict.fromkeys(name for name in order if present.get(name, True)))
+
+
+def readings_of(build: Build) -> tuple[str, ...]:
+    """The readings this variant gives: all, less those of parts it does not have."""
+    p = build.parameters
+    absent = set() if p.has_turbo else set(OF_THE_TURBO)
+    if not p.has_boost:
+        absent.add("boost_position")
+    if p.light_kind == "none":
+        absent.add("turbo_overspeed_light")
+    return tuple(name for name in READINGS if name not in absent)
 
 
 class ReferenceSession:
@@ -39,6 +60,7 @@ class ReferenceSession:
         self._build = build
         self._model = model
         self._inputs: tuple[str, ...] = levers_of(build) + SURROUNDINGS
+        self._readings = readings_of(build)
         self._forget()
 
     def _forget(self) -> None:
@@ -48,7 +70,7 @@ class ReferenceSession:
         self._step_ticks = 0
 
     def hello(self) -> Hello:
-        """The variant, its levers and all readings, in canonical units."""
+        """The variant, its levers and its readings, in canonical units."""
 
         def signal(name: str) -> Signal:
             return Signal(name, CHANNELS[name].unit, CHANNELS[name].states)
@@ -57,7 +79,7 @@ class ReferenceSession:
             model=self._model,
             version=__version__,
             inputs=tuple(signal(n) for n in self._inputs),
-            outputs=tuple(signal(n) for n in READINGS),
+            outputs=tuple(signal(n) for n in self._readings),
             capabilities=Capabilities(lanes=LANES, max_values=20_000_000),
             derived_from=f"leverproof reference engine, {self._build.parameters.variant}",
         )
@@ -124,8 +146,8 @@ class ReferenceSession:
             if name not in self._inputs:
                 raise _refused(f"this engine has no input {name!r}", nearest(name, self._inputs))
         for name in outputs:
-            if name not in READINGS:
-                raise _refused(f"this engine has no output {name!r}", nearest(name, READINGS))
+            if name not in self._readings:
+                raise _refused(f"this engine has no output {name!r}", nearest(name, self._readings))
         missing = [name for name in SURROUNDINGS if name not in inputs]
         if missing or len(set(inputs)) != len(inputs):
             raise _refused(f"inputs given twice or missing: {', '.join(missing) or 'given twice'}")

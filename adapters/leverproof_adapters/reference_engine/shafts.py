@@ -22,6 +22,10 @@ def turbo_shaft(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pac
     s.turbo = np.maximum(s.turbo + change, 0.0)
 
 
+def no_turbo_shaft(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """An engine without a turbo."""
+
+
 def crankshaft(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """Crankshaft and propeller: Newton's second law; a nearly stopped engine comes to rest on its compression.
 

@@ -25,6 +25,7 @@ CARRIED = (
     "crank",
     "crank_acceleration",
     "blade",
+    "gear",
     "manifold",
     "collector",
     "throat",
@@ -37,8 +38,9 @@ CARRIED = (
 
 
 class State:
-    """Carried quantities: lever positions and gate opening (0..1), shaft speeds (rad/s), blade angle (deg), manifold,
-    collector and throat (behind the throttle) pressures (Pa), temperatures (K), zone of the overspeed light."""
+    """Carried quantities: lever positions, gate opening and engagement of the high blower gear (0..1), shaft speeds
+    (rad/s), blade angle (deg), manifold, collector and throat (behind the throttle) pressures (Pa), temperatures (K),
+    zone of the overspeed light."""
 
     __slots__ = CARRIED
 
@@ -50,6 +52,7 @@ class State:
     crank: Array
     crank_acceleration: Array
     blade: Array
+    gear: Array
     manifold: Array
     collector: Array
     throat: Array
@@ -109,8 +112,11 @@ class Levers:
     """Positions asked by the pilot; discrete levers as the index of their state."""
 
     __slots__ = (
+        "blower_gear",
         "boost",
+        "carburettor_heat",
         "coordination",
+        "cowl_flaps",
         "intercooler_shutter",
         "lever_link",
         "mixture",
@@ -125,6 +131,9 @@ class Levers:
     intercooler_shutter: Array
     lever_link: Array
     coordination: Array
+    blower_gear: Array
+    carburettor_heat: Array
+    cowl_flaps: Array
 
 
 class Point:
@@ -192,6 +201,7 @@ class Pace:
     throttle: float
     boost: float
     gate: float
+    gear: float
     manifold: float
     collector: float
     air_temperature: float

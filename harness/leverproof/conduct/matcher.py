@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from leverproof.conduct.matcher_moves import coupled, moved, uncoupled, waited
+from leverproof.conduct.matcher_placing import placed
 from leverproof.conduct.matcher_readings import nearest_start, never_trimmed, read, starts
 from leverproof.conduct.matcher_seek import sought
 from leverproof.conduct.matcher_state import Search, State
@@ -108,7 +109,10 @@ def _history(track: Track, state: State) -> History:
     """The flown rows, the last one being the end of the program. Where the model gave no number the run is invalid, as
     it is when driven."""
     data = np.array(track.rows()[state.begin : state.row + 1])
-    history = History(track.grid, track.columns, data, state.marks, state.readings)
+    span = state.begin, state.row + 1
+    pairs = zip(state.readings, state.offsets, strict=True)
+    readings = tuple(placed(track, reading, off, *span) for reading, off in pairs)
+    history = History(track.grid, track.columns, data, state.marks, readings)
     lost = np.argwhere(~np.isfinite(data))
     if not lost.size:
         return history

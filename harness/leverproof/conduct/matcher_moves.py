@@ -47,7 +47,8 @@ def moved(search: Search, depth: int, step: PlannedStep, state: State) -> Iterat
         if why:
             search.miss(depth, why)
             break
-        yield state.after(step.do, begin, end, name=step.name, places=target, note=_took(track, begin, end))
+        after = state.after(step.do, begin, end, name=step.name, places=target, note=_took(track, begin, end))
+        yield replace(after, moved=end)
         tried += 1
         if tried == MOST_ARRIVALS:
             return

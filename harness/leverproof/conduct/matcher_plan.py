@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -48,7 +49,9 @@ def fit(
 
     programs = [program for case in planned for program in case.programs]
     found = {run.program.key: run for run in match(programs, mounted.recording, progress=told)}
-    fitted = [_as_flown(_flown_points(case, found, warn), found, ground) for case in planned]
+    seen = mounted.recording.resolution
+    divisions = {name: seen[name] for name in SURROUNDINGS if name in seen}
+    fitted = [_as_flown(_flown_points(case, found, warn), found, ground, divisions) for case in planned]
     return fitted, Flown(found)
 
 
@@ -85,12 +88,14 @@ def _flown_points(case: PlannedCase, runs: Mapping[Key, ConductedRun], warn: Cal
     return replace(case, points=tuple(kept), programs=tuple(p for p in case.programs if p.key[1] in indices))
 
 
-def _as_flown(case: PlannedCase, runs: Mapping[Key, ConductedRun], ground: Ground) -> PlannedCase:
+def _as_flown(
+    case: PlannedCase, runs: Mapping[Key, ConductedRun], ground: Ground, divisions: Mapping[str, float]
+) -> PlannedCase:
     standard = [j for j in case.judgements if any(v.standard for v in values_of_judgement(j))]
     if not standard:
         return case
     points = tuple(
-        replace(point, resolved={**point.resolved, **_resolved(case, point, standard, runs, ground)})
+        replace(point, resolved={**point.resolved, **_resolved(case, point, standard, runs, ground, divisions)})
         for point in case.points
     )
     return replace(case, points=points)
@@ -102,6 +107,7 @@ def _resolved(
     judgements: Sequence[Judgement],
     runs: Mapping[Key, ConductedRun],
     ground: Ground,
+    divisions: Mapping[str, float],
 ) -> dict[str, dict[str, Expected]]:
     found = {}
     sweep = case.case.sweep
@@ -109,10 +115,24 @@ def _resolved(
     for judgement in judgements:
         surroundings = _surroundings(judgement, case.case.id, point, runs)
         if surroundings:
-            scope = Scope(ground.sheet, swept, {**point.surroundings, **surroundings})
-            own = point.resolved[judgement.id]
-            found[judgement.id] = {**own, **resolved_judgement(judgement, scope)}
+            held = {**point.surroundings, **surroundings}
+            expected = resolved_judgement(judgement, Scope(ground.sheet, swept, held))
+            for name, division in divisions.items():
+                beside = Scope(ground.sheet, swept, {**held, name: held.get(name, 0.0) + division / 2.0})
+                expected = _doubted(expected, resolved_judgement(judgement, beside))
+            found[judgement.id] = {**point.resolved[judgement.id], **expected}
     return found
+
+
+def _doubted(expected: dict[str, Expected], beside: Mapping[str, Expected]) -> dict[str, Expected]:
+    """Expected values with the doubt that half a division of an altimeter or thermometer brings: a rectangular
+    distribution, twice its standard deviation (JCGM 100:2008, 4.3.7 and F.2.2.1)."""
+    out = {}
+    for key, value in expected.items():
+        half = abs(beside[key].value - value.value)
+        doubt = None if value.doubt is None else math.hypot(value.doubt, 2.0 * half / math.sqrt(3.0))
+        out[key] = replace(value, doubt=doubt)
+    return out
 
 
 def _surroundings(

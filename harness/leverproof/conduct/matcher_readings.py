@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from leverproof.channels import CHANNELS, state_index
+from leverproof.conduct.matcher_placing import offsets
 from leverproof.conduct.matcher_state import Search, State
 from leverproof.conduct.matcher_tolerances import RUNNING, STOPPED, of_input
 from leverproof.conduct.matcher_track import WINDOW, Mask, Track, runs
@@ -26,7 +27,7 @@ def read(search: Search, depth: int, step: PlannedStep, state: State) -> Iterato
     track = search.track
     off, which = track.leaves(state.places, state.row, state.lead)
     off = min(off, track.last)
-    first = max(state.row, state.begin + track.window)
+    first = max(state.row, max(state.begin, state.moved) + track.window)
     seen: dict[str, Steadiness] = {}
     waited, end = 0, 0
     for end in _ends(track, first, off):
@@ -60,7 +61,8 @@ def _taken(track: Track, step: PlannedStep, state: State, end: int, seen: dict[s
     kept = replace(taken, row=row - state.begin, unsteady=seen, gauge=dict(track.resolution))
     after = state.after("read", state.row, end, name=step.name)
     readings: tuple[Reading, ...] = (*after.readings, kept)
-    return replace(after, readings=readings)
+    beside = offsets(track, state.places, end - track.window, end)
+    return replace(after, readings=readings, offsets=(*after.offsets, beside))
 
 
 def starts(search: Search) -> Iterator[State]:
@@ -146,7 +148,9 @@ def nearest_start(track: Track, program: Program) -> tuple[float, str]:
     """How many times over the nearest row of a stretch misses the start, and in what, in words."""
     every = slice(None, None, track.grid.rows(CONTROL_TICKS))
     names = [n for n in program.start if n in track.inputs]
-    off = np.stack([np.abs(track.column(n)[every] - program.start[n]) / max(of_input(n, program.start[n]), 1e-9) for n in names])
+    off = np.stack(
+        [np.abs(track.column(n)[every] - program.start[n]) / max(of_input(n, program.start[n]), 1e-9) for n in names]
+    )
     worst = np.minimum(off, 1e6).max(axis=0)
     best = int(worst.argmin())
     row = best * track.grid.rows(CONTROL_TICKS)

@@ -50,7 +50,7 @@ def _rests(track: Track, step: PlannedStep, state: State, horizon: int) -> Itera
         still = still & track.coupled(state.lead)[:horizon]
     settled = track.grid.rows(SETTLED_TIME)
     # A lever that need not be moved has been where it should be since before this step.
-    earliest = max(state.begin, state.row - settled)
+    earliest = max(state.begin, state.moved, state.row - settled)
     for first, last in runs(still, earliest, horizon):
         begin = max(earliest, first - track.grid.rows(REST_TIME))
         if last - begin >= settled and last > state.row:

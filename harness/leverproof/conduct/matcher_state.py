@@ -13,7 +13,9 @@ from leverproof.history import Mark, Reading
 @dataclass(frozen=True)
 class State:
     """A program found up to ``row``: inputs at ``places``, boost following the throttle at ``lead``; ``begin`` is the
-    row at which the history begins."""
+    row at which the history begins, ``moved`` the one at which a step last put an input elsewhere: neither a reading
+    nor a seek that need not move its lever may look back beyond it. ``offsets`` says for each reading how far levers
+    stood from their places."""
 
     begin: int
     row: int
@@ -21,6 +23,8 @@ class State:
     lead: float | None = None
     marks: tuple[Mark, ...] = ()
     readings: tuple[Reading, ...] = ()
+    moved: int = 0
+    offsets: tuple[dict[str, float], ...] = ()
 
     def after(
         self, kind: str, row: int, end: int, *, name: str = "", places: dict[str, float] | None = None, **said: Any

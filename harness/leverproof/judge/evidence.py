@@ -175,6 +175,10 @@ def doubts_of(evidence: Evidence, ref: Ref, channel: str, *, without: str = "") 
     residuals = seek_residuals(history_of(evidence, ref.run), reading, channel, without=without)
     division = reading.gauge.get(channel, 0.0)
     gauge = (Doubt("gauge", division / 2.0 / RECTANGULAR, f"half the smallest step at {ref}"),) if division else ()
+    placing = reading.placing.get(channel)
+    if placing is not None:
+        u = placing if math.isfinite(placing) else None
+        gauge = (*gauge, Doubt("lever placing", u, f"levers set by hand beside their places at {ref}"))
     return (jitter, *gauge, step_study(evidence.facts, channel), *residuals)
 
 

@@ -14,8 +14,8 @@ VERDICTS = (
 class Doubt:
     """One named part of the doubt in a number: standard uncertainty ``u`` in the judged unit, None when it
     was not determined. ``part`` is ``step study``, ``seek residual``, ``reference reading``, ``jitter``,
-    ``gauge``, ``correction``, ``grid step`` (of an instant), ``interpolation`` (of a crossing) or ``fit`` (of an
-    exponent)."""
+    ``gauge``, ``lever placing`` (both of a recording), ``correction``, ``grid step`` (of an instant),
+    ``interpolation`` (of a crossing) or ``fit`` (of an exponent)."""
 
     part: str
     u: float | None

@@ -75,7 +75,7 @@ def _resolutions(columns: Columns, raw: Mapping[str, Array], warnings: list[str]
     found = {}
     for column in columns.channels:
         ours = CHANNELS[column.channel]
-        if ours.states or ours.kind != "reading":
+        if ours.states or ours.kind == "lever":
             continue
         seen = smallest_step(raw[column.channel]) * abs(column.scale)
         if column.resolution is not None and seen > 1.5 * column.resolution:
@@ -118,12 +118,8 @@ def _with_offset(recording: Recording, warnings: list[str]) -> Recording:
         data = stretch.data
         offset = data[:, air] + _FREEZING - np.asarray(temperature_at_feet(data[:, height]))
         rest = np.delete(data[:, at:], air - at, axis=1)
-        stretches.append(
-            Stretch(stretch.begins, np.concatenate([data[:, :at], offset[:, None], rest], axis=1))
-        )
-    warnings.append(
-        "the temperature offset follows from the recorded thermometer, which is not judged therefore"
-    )
+        stretches.append(Stretch(stretch.begins, np.concatenate([data[:, :at], offset[:, None], rest], axis=1)))
+    warnings.append("the temperature offset follows from the recorded thermometer, which is not judged therefore")
     return replace(
         recording,
         inputs=(*recording.inputs, "temperature_offset"),

@@ -43,9 +43,7 @@ def clean(times: Array, values: Mapping[str, Array], where: str) -> Samples:
     times, values = times[keep], {name: column[keep] for name, column in values.items()}
     back = np.flatnonzero(np.diff(times) < 0.0) + 1
     if back.size > max(3, MOST_STEPS_BACK * times.size):
-        raise _refused(
-            f"the time runs back {back.size} times in {times.size} rows", where, "sort the rows by time"
-        )
+        raise _refused(f"the time runs back {back.size} times in {times.size} rows", where, "sort the rows by time")
     if back.size:
         warnings.append(
             f"the time runs back {back.size} times, first at {times[back[0]]:g} s: the recording is cut there"
@@ -55,9 +53,7 @@ def clean(times: Array, values: Mapping[str, Array], where: str) -> Samples:
     for name, column in values.items():
         _in_range(name, column, where)
     if times.size < 2 or not np.any(np.diff(times) > 0.0):
-        raise _refused(
-            f"{times.size} rows with a time of their own are too few", where, "record some minutes"
-        )
+        raise _refused(f"{times.size} rows with a time of their own are too few", where, "record some minutes")
     return Samples(times, values, cuts, tuple(warnings))
 
 
@@ -65,9 +61,7 @@ def _timed(times: Array, where: str, warnings: list[str]) -> NDArray[np.bool_]:
     good: NDArray[np.bool_] = np.isfinite(times)
     lost = int(times.size - good.sum())
     if lost > MOST_MENDED * times.size:
-        raise _refused(
-            f"{lost} of {times.size} rows have no time", where, "name the column that holds the time"
-        )
+        raise _refused(f"{lost} of {times.size} rows have no time", where, "name the column that holds the time")
     if lost:
         warnings.append(f"{lost} rows without a time were left out")
     return good
@@ -92,15 +86,11 @@ def _once(times: Array, where: str, warnings: list[str]) -> NDArray[np.bool_]:
 def _in_range(name: str, column: Array, where: str) -> None:
     ours = CHANNELS[name]
     if np.isnan(column).all():
-        raise _refused(
-            f"the column for {name} holds no value", where, "leave the channel out of the stand file"
-        )
+        raise _refused(f"the column for {name} holds no value", where, "leave the channel out of the stand file")
     if ours.kind == "reading":
         return
     if np.isinf(column).any():
-        raise _refused(
-            f"{name} is not a finite number in row {int(np.flatnonzero(np.isinf(column))[0]) + 1}", where
-        )
+        raise _refused(f"{name} is not a finite number in row {int(np.flatnonzero(np.isinf(column))[0]) + 1}", where)
     if not ours.states and ours.unit == "1":
         low, high = float(np.nanmin(column)), float(np.nanmax(column))
         if low < -OUTSIDE or high > 1.0 + OUTSIDE:

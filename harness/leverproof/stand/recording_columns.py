@@ -69,9 +69,7 @@ def find_columns(stand: StandFile, header: Sequence[str]) -> Columns:
         taken[column.name] = ours.name
         found.append(column)
     _surroundings({c.channel for c in found} | set(constants), stand)
-    return Columns(
-        time, stand.recording["time_unit"], tuple(found), constants, _ignored(stand, header, set(taken))
-    )
+    return Columns(time, stand.recording["time_unit"], tuple(found), constants, _ignored(stand, header, set(taken)))
 
 
 def _present(name: str, header: Sequence[str], stand: StandFile, key: str) -> None:

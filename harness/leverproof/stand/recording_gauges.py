@@ -35,9 +35,7 @@ def lateness(lever: Array, read_back: Array, step_seconds: float) -> float | Non
     good = np.isfinite(read_back)
     if most < 1 or float(np.ptp(lever)) < 0.1 or not good.all():
         return None
-    errors = [
-        float(np.mean((lever[: lever.size - shift] - read_back[shift:]) ** 2)) for shift in range(most + 1)
-    ]
+    errors = [float(np.mean((lever[: lever.size - shift] - read_back[shift:]) ** 2)) for shift in range(most + 1)]
     best = int(np.argmin(errors))
     if errors[best] > 0.5 * errors[0] and best:
         return None

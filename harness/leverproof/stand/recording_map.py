@@ -50,9 +50,7 @@ def only_a_recording(document: dict[str, Any], at: Callable[..., str]) -> None:
         )
 
 
-def recorded_map(
-    plain: ChannelMap, ours: Channel, entry: dict[str, Any], at: Callable[[str], str]
-) -> ChannelMap:
+def recorded_map(plain: ChannelMap, ours: Channel, entry: dict[str, Any], at: Callable[[str], str]) -> ChannelMap:
     """``plain`` with what a recording adds to it; ``at`` gives the place of a key in the file.
 
     Raises :class:`InputError` for an unknown state, a gauge on a channel that has none, a resolution or delay that is
@@ -63,9 +61,7 @@ def recorded_map(
     if "states" in entry and not ours.states:
         raise InputError(f"{ours.name} is not a discrete channel", at("states"), "remove 'states'", "state")
     if ours.states and "resolution" in entry:
-        raise InputError(
-            f"{ours.name} is a discrete channel", at("resolution"), "remove 'resolution'", "state"
-        )
+        raise InputError(f"{ours.name} is a discrete channel", at("resolution"), "remove 'resolution'", "state")
     states = {word: _state(ours, state, at("states")) for word, state in entry.get("states", {}).items()}
     mapped = replace(plain, states=states)
     if "delay" in entry:
@@ -122,8 +118,4 @@ def _constant(ours: Channel, text: object, where: str) -> float:
     if isinstance(text, str) and (ours.states or text in words):
         return position(ours.name, text, where)
     quantity = parse(text, where)
-    return (
-        quantity.difference_in(ours.unit, where)
-        if ours.name in _DIFFERENCES
-        else quantity.to(ours.unit, where)
-    )
+    return quantity.difference_in(ours.unit, where) if ours.name in _DIFFERENCES else quantity.to(ours.unit, where)

@@ -10,7 +10,7 @@ import os
 import socket
 import sys
 from dataclasses import dataclass
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, cast
 
 import numpy as np
 
@@ -249,7 +249,7 @@ def serve_tcp(session: Session, port: int, host: str = "127.0.0.1") -> None:
     with connection:
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         with (
-            connection.makefile("rb", buffering=_ROOM) as requests,
-            connection.makefile("wb", _ROOM) as replies,
+            cast(BinaryIO, connection.makefile("rb", buffering=_ROOM)) as requests,
+            cast(BinaryIO, connection.makefile("wb", buffering=_ROOM)) as replies,
         ):
             Server(session).run(requests, replies)
