@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from leverproof.errors import InputError
@@ -27,7 +28,8 @@ def open_stand(stand: StandFile, *, defect: str | None) -> Recording:
     table: Table = read_parquet(path, stand) if path.suffix.lower() in PARQUET else read_csv(path, stand)
     columns = find_columns(stand, table.header)
     times, raw = table.read(columns)
-    return build(stand, columns, times, raw, digest=table.digest, where=str(path))
+    found = build(stand, columns, times, raw, digest=table.digest, where=str(path))
+    return replace(found, warnings=(*table.warnings, *found.warnings))
 
 
 def _usable(path: Path, stand: StandFile) -> None:

@@ -6,11 +6,13 @@ import codecs
 import csv
 import hashlib
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from leverproof.errors import InputError
 from leverproof.stand.port import Array, StandFile
@@ -29,6 +31,7 @@ class CsvTable:
     def __init__(self, path: Path, stand: StandFile, header: tuple[str, ...], checked: _Checked) -> None:
         self.header = header
         self.digest = checked.digest
+        self.warnings: tuple[str, ...] = ()
         self._ended = checked.ended
         self._path = path
         self._separator = str(stand.recording.get("separator", ","))
@@ -46,8 +49,12 @@ class CsvTable:
             if isinstance(reason, pd.errors.ParserError):
                 raise InputError(_plain(reason), str(self._path), "every line needs the same columns", "csv") from None
             frames = list(self._frames(used, set(used)))
+        if frames and not self._ended:
+            # Nobody knows how much of a line without an end is there.
+            frames[-1] = (frames[-1][0], frames[-1][1].iloc[:-1])
+            self.warnings = ("the last line has no end and was left out",)
         parts = [self._numbers(frame, first, columns) for first, frame in frames]
-        if not parts:
+        if not sum(times.size for times, _ in parts):
             raise InputError("the file has a header and no rows", str(self._path), "record something", "recording")
         times = np.concatenate([t for t, _ in parts])
         return times, {c.channel: np.concatenate([v[c.channel] for _, v in parts]) for c in columns.channels}
@@ -104,8 +111,8 @@ class CsvTable:
 
 def read_csv(path: Path, stand: StandFile) -> CsvTable:
     """The file with its header read. Raises :class:`InputError` naming the line for bytes that are no UTF-8 text."""
-    digest = _checked(path)
     separator = str(stand.recording.get("separator", ","))
+    checked = _checked(path, separator)
     with path.open(encoding="utf-8-sig", newline="") as lines:
         first = lines.readline(_LONGEST_HEADER)
     header = tuple(name.strip() for name in next(csv.reader([first], delimiter=separator), []))
@@ -116,14 +123,72 @@ def read_csv(path: Path, stand: StandFile) -> CsvTable:
         if blank != [len(header) - 1]:
             raise InputError(f"column {blank[0] + 1} has no name", f"{path}:1", "name every column", "csv")
         header = (*header[:-1], "(after the last separator)")
-    return CsvTable(path, stand, header, digest)
+    return CsvTable(path, stand, header, checked)
 
 
-def _checked(path: Path) -> str:
-    """SHA-256 of a file that is UTF-8 text throughout."""
+@dataclass(frozen=True, slots=True)
+class _Checked:
+    """The SHA-256 of a file, and whether its last line has an end."""
+
+    digest: str
+    ended: bool
+
+
+class _Widths:
+    """Holds the width of every line against the header's: a wider line has its numbers in the wrong columns, and the
+    table reader would drop what is beyond without a word. Separators within quotes do not count."""
+
+    def __init__(self, path: Path, separator: str) -> None:
+        self._path = path
+        self._separator = ord(separator)
+        self._header = -1
+        self._carried = 0
+        self._before = 0
+        self._quotes = 0
+
+    def look(self, block: bytes, first_line: int) -> None:
+        """Take the next piece of the file, whose first byte is in line ``first_line``."""
+        if not block:
+            return
+        held = np.frombuffer(block, dtype=np.uint8)
+        bare = np.ones(held.size, dtype=np.bool_)
+        if self._quotes or b'"' in block:
+            quotes = np.cumsum(held == ord('"')) + self._quotes
+            bare = quotes % 2 == 0
+            self._quotes = int(quotes[-1]) % 2
+        ends = np.flatnonzero((held == ord("\n")) & bare)
+        marks = np.flatnonzero((held == self._separator) & bare)
+        upto = np.searchsorted(marks, ends)
+        widths = np.diff(upto, prepend=0)
+        if widths.size:
+            widths[0] += self._carried
+        self._carried = marks.size - (int(upto[-1]) if upto.size else -self._carried)
+        if self._header < 0 and widths.size:
+            self._header = int(widths[0])
+        for index in np.flatnonzero(widths > self._header).tolist():
+            if widths[index] > self._header + 1 or not self._blank_end(held, int(ends[index])):
+                raise InputError(
+                    f"this line has more than the {self._header + 1} fields of the header",
+                    f"{self._path}:{first_line + block.count(10, 0, int(ends[index]))}",
+                    "numbers with a decimal comma need another separator between the fields",
+                    "csv",
+                )
+        self._before = int(held[-1])
+
+    def _blank_end(self, held: NDArray[np.uint8], end: int) -> bool:
+        """Whether a line ends with a separator."""
+        last = end - 1
+        if last >= 0 and held[last] == ord("\r"):
+            last -= 1
+        return (int(held[last]) if last >= 0 else self._before) == self._separator
+
+
+def _checked(path: Path, separator: str) -> _Checked:
+    """What is to be known of a file that is UTF-8 text throughout, with no line wider than its header."""
+    widths = _Widths(path, separator)
     decoder = codecs.getincrementaldecoder("utf-8")()
     digest = hashlib.sha256()
-    lines = 0
+    lines, last = 0, b""
     with path.open("rb") as file:
         while True:
             block = file.read(_CHUNK)
@@ -141,9 +206,11 @@ def _checked(path: Path) -> str:
             if b"\0" in block:
                 line = lines + block.count(b"\n", 0, block.index(b"\0")) + 1
                 raise InputError("a zero byte: this is no text", f"{path}:{line}", "export it as CSV", "encoding")
+            widths.look(block, lines + 1)
             lines += block.count(b"\n")
             if not block:
-                return digest.hexdigest()
+                return _Checked(digest.hexdigest(), last in (b"\n", b"\r"))
+            last = block[-1:]
 
 
 def _plain(reason: Exception) -> str:

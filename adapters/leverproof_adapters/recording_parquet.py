@@ -24,6 +24,7 @@ class ParquetTable:
     def __init__(self, path: Path, file: Any, digest: str) -> None:
         self.header: tuple[str, ...] = tuple(map(str, file.schema_arrow.names))
         self.digest = digest
+        self.warnings: tuple[str, ...] = ()
         self._path = path
         self._file = file
 

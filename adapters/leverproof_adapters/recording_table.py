@@ -35,10 +35,12 @@ _CLOCK = re.compile(r"^(\d{1,3}):([0-5]?\d):([0-5]?\d(?:\.\d*)?)$")
 
 
 class Table(Protocol):
-    """A file whose columns are known: ``header`` and the SHA-256 ``digest`` of its bytes."""
+    """A file whose columns are known: ``header`` and the SHA-256 ``digest`` of its bytes; ``warnings`` say what was
+    left out when reading."""
 
     header: tuple[str, ...]
     digest: str
+    warnings: tuple[str, ...]
 
     def read(self, columns: Columns) -> tuple[Array, Mapping[str, Array]]:
         """Times in s and the columns by channel: NaN where a cell is blank, infinite where it says that the model

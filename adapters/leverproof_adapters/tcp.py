@@ -116,6 +116,9 @@ def _connect(addresses: list[_Address], seconds: float) -> socket.socket:
         connection.settimeout(max(_PAUSE, seconds))
         try:
             connection.connect(address)
+            if connection.getsockname() == connection.getpeername():
+                # A port of this machine that nobody has may be given to the caller itself.
+                raise ConnectionRefusedError("the connection met itself")
         except OSError as reason:
             connection.close()
             trouble_found = reason

@@ -25,10 +25,9 @@ class CffiLibrary:
     """A loaded library; raises :class:`StandError` for a file that is not one of this interface."""
 
     def __init__(self, path: str) -> None:
-        self._ffi = cffi.FFI()
-        self._ffi.cdef(_declarations())
+        self._ffi = _interface()
         try:
-            self._library: Any = self._ffi.dlopen(path)
+            self._library = self._ffi.dlopen(path)
         except OSError as reason:
             raise no_library(path, str(reason)) from reason
         for name in _FUNCTIONS:
@@ -108,6 +107,9 @@ class CffiLibrary:
         return self._text(self._library.leverproof_last_error(model)) if self._talks else ""
 
 
-def _declarations() -> str:
+def _interface() -> Any:
+    """The types and functions that the header declares."""
     text = header().read_text("utf-8")
-    return text.partition("/* begin of the declarations")[2].partition("*/")[2].partition("/* end of")[0]
+    ffi = cffi.FFI()
+    ffi.cdef(text.partition("/* begin of the declarations")[2].partition("*/")[2].partition("/* end of")[0])
+    return ffi

@@ -10,6 +10,8 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+LONG_LIST = 20
+
 
 @dataclass(eq=False)
 class LeverproofError(Exception):
@@ -59,4 +61,6 @@ def nearest(word: str, known: Iterable[str]) -> str:
     close = difflib.get_close_matches(word, words, n=1, cutoff=0.5)
     if close:
         return f"did you mean {close[0]!r}?"
+    if len(words) > LONG_LIST:
+        return f"known: {', '.join(words[:LONG_LIST])} and {len(words) - LONG_LIST} more"
     return "known: " + ", ".join(words) if words else ""

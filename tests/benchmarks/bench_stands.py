@@ -225,9 +225,7 @@ def bare_loop(rows: list[list[float]], batches: int) -> None:
         assert len(replies) == len(rows)
 
 
-def measure(
-    rows: int, batches: int, repeats: int, folder: Path
-) -> tuple[dict[str, list[float]], list[float]]:
+def measure(rows: int, batches: int, repeats: int, folder: Path) -> tuple[dict[str, list[Cost]], list[Cost]]:
     """Seconds a repeat of every stand, and of the bare loop; all must give the same numbers to the last bit."""
     schedule = np.random.default_rng(1).random((rows, 1, len(INPUTS)))
     start = Start("running", tuple(schedule[0, 0]))

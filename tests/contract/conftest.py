@@ -46,10 +46,11 @@ def living_members(group: int) -> list[int]:
 
 
 @pytest.fixture
-def gone() -> Callable[[int], bool]:
+def gone() -> Callable[[int | None], bool]:
     """Waits up to two seconds for the last member of a process group to go; whether it has."""
 
-    def check(group: int) -> bool:
+    def check(group: int | None) -> bool:
+        assert group is not None
         until = time.monotonic() + 2.0
         while living_members(group):
             if time.monotonic() > until:
@@ -160,8 +161,8 @@ def library_stand(stand_of: Callable[..., StandFile], built: Callable[..., Path]
     """The faulty library, built with some macros; its vices are asked for as seeded defects."""
     channels = '[channels.manifold_pressure]\nname = "map"\n[channels.mixture]\nname = "mix"\n'
 
-    def make(*macros: str, loader: str | None = None, **changes: Any) -> StandFile:
-        options = f'[options]\nloader = "{loader}"\n' if loader else ""
+    def make(*macros: str, loader: str = "ctypes", **changes: Any) -> StandFile:
+        options = f'[options]\nloader = "{loader}"\n'
         return stand_of(kind="c_library", target=str(built(*macros)), extra=channels + options, **changes)
 
     return make

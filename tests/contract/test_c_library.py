@@ -19,7 +19,7 @@ from leverproof_adapters.wire_session import WireSession
 
 StandOf = Callable[..., StandFile]
 Mount = Callable[..., MountedStand]
-Gone = Callable[[int], bool]
+Gone = Callable[[int | None], bool]
 INPUTS, OUTPUTS = ("throttle", "mix"), ("tiny", "map", "engine_speed")
 
 
@@ -42,7 +42,6 @@ def fault_of(stand: StandFile, gone: Gone, vice: str | None = None) -> StandErro
         with pytest.raises(StandError) as caught:
             session.hello()
             drive(session)
-        assert session.group is not None
         assert gone(session.group)
     finally:
         session.close()
@@ -145,7 +144,6 @@ def test_harmless_habits_are_no_fault(library_stand: StandOf, gone: Gone, vice: 
         assert last[-1, 0, 0] == expected, "every bit of what the library computed arrives"
     finally:
         session.close()
-    assert session.group is not None
     assert gone(session.group)
 
 
@@ -207,9 +205,9 @@ def test_both_loaders_give_the_same_numbers_and_lanes_stand_alone(
 
 
 def test_a_stand_folder_cannot_stand_in_for_our_modules(library_stand: StandOf, tmp_path: Path) -> None:
-    stand = library_stand()
+    stand = dataclasses.replace(library_stand(), options={})
     assert Path(stand.path).parent == tmp_path
-    for name in ("numpy.py", "json.py", "leverproof.py", "sitecustomize.py"):
+    for name in ("numpy.py", "cffi.py", "json.py", "leverproof.py", "sitecustomize.py"):
         (tmp_path / name).write_text("raise SystemExit('imported from the stand folder')\n", "utf-8")
     session = opened(stand)
     try:

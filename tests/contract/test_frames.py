@@ -3,6 +3,7 @@
 import io
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from leverproof_adapters.byte_channel import ByteChannel
 from leverproof_adapters.wire_session import WireSession
 
 StandOf = Callable[..., StandFile]
-Gone = Callable[[int], bool]
+Gone = Callable[[int | None], bool]
 INPUTS, OUTPUTS = ("throttle", "pressure_altitude"), ("manifold_pressure", "engine_speed")
 OPEN = {"stdio": stdio.open_stand, "tcp": tcp.open_stand}
 START = {
@@ -72,6 +73,18 @@ def test_the_layout_is_as_the_page_says() -> None:
         "id": 3, "method": "advance", "params": {"lanes": [0, 1], "shape": [1, 2, 2]}, "bytes": 32,
     }  # fmt: skip
     assert payload == bytes.fromhex("0000000000000000000000000000f03f00000000000000400000000000000840")
+
+
+def test_the_example_on_the_page_is_right() -> None:
+    page = (Path(__file__).resolve().parents[2] / "docs" / "reference" / "protocol.md").read_text("utf-8")
+    block = page.partition("```frames\n")[2].partition("```")[0].splitlines()
+    sent, payload, answered, reply = (line[2:] for line in block)
+    rows = np.array([[[0.5, 200.0]], [[0.75, 200.0]]])
+    message = {"id": 3, "method": "advance", "params": {"lanes": [0]}}
+    assert frame(message, "params", rows) == sent.encode() + b"\n" + bytes.fromhex(payload)
+    check(json.loads(answered), "wire-frame-reply", "reply")
+    shape = json.loads(answered)["result"]["shape"]
+    assert unframe(bytes.fromhex(reply), shape, (2, 1, 1)).ravel().tolist() == [30.0, 31.0]
 
 
 def test_the_schemas_refuse_what_they_should() -> None:
@@ -160,7 +173,6 @@ def test_a_model_that_breaks_its_frames(
         with pytest.raises(StandError) as caught:
             drive(session)
         assert (caught.value.code, word in caught.value.message) == (code, True), caught.value
-        assert session.group is not None
         assert gone(session.group)
     finally:
         session.close()

@@ -14,7 +14,7 @@ from leverproof_adapters.wire_session import WireSession
 
 StandOf = Callable[..., StandFile]
 Mount = Callable[..., MountedStand]
-Gone = Callable[[int], bool]
+Gone = Callable[[int | None], bool]
 
 INPUTS, OUTPUTS = ("throttle", "mixture"), ("manifold_pressure", "engine_speed")
 

@@ -17,8 +17,6 @@ import numpy as np
 from .independent_gas import (
     CP_AIR,
     EXACT,
-    EXHAUST_CONSTANT,
-    EXHAUST_EXPONENT,
     FOOT,
     GAS_CONSTANT,
     HORSEPOWER,
@@ -84,7 +82,6 @@ class Machine:
     blower: tuple[float, ...]
     rated_pressure: float
     rated_speed: float
-    reference_flow: float
     intake: float
     cooler: float
     effectiveness: float
@@ -156,85 +153,93 @@ _TABLES = {
 }
 
 
+@dataclass(frozen=True, slots=True)
+class _Reference:
+    """The reference point of section 6: sea level, still, take-off pressure and speed, stacks at their excess."""
+
+    total_pressure: float
+    total_temperature: float
+    flow: float
+    gas_flow: float
+    gas_temperature: float
+    back: float
+    ambient: float
+    throat: float
+
+
+def _reference(
+    c: Mapping[str, float],
+    pressure: float,
+    speed: float,
+    *,
+    tip: float,
+    volume: float,
+    ratio: float,
+    slip: Slips,
+) -> _Reference:
+    ground = air(0.0, airspeed=0.0, recovery=c["ram_recovery"])
+    rich = c["auto_rich_ratio"] + c["auto_rich_enrichment"]
+    back = ground.pressure * (1.0 + c["stack_excess"])
+    rise = c["blower_work"] * tip**2 / CP_AIR
+    ahead = ground.total_temperature - c["evaporated"] * rich * EVAPORATION_HEAT / CP_AIR
+    charge = heated(c, ahead + rise, slip)
+    flow = drawn(c, pressure, back, speed, volume=volume, ratio=ratio, charge=charge, slip=slip)
+    return _Reference(
+        ground.total_pressure, ground.total_temperature, flow, flow * (1.0 + rich),
+        exhaust_temperature(c, rich, slip), back, ground.pressure, throat_pressure(c, pressure, ahead, rise),
+    )  # fmt: skip
+
+
 def _machine(paper: Paper, c: dict[str, float], given: dict[str, float], slip: Slips) -> Machine:
     arrangement = paper.word("hardware.arrangement")
-    turbo, geared = (
-        arrangement in ("two_stage", "turbo_normalised"),
-        arrangement.startswith(("geared", "two_stage")),
-    )
+    turbo = arrangement in ("two_stage", "turbo_normalised")
     pressure, speed = given["takeoff.manifold_pressure"], given["takeoff.engine_speed"]
     power = given.get("takeoff.brake_power", 0.0)
     volume = given.get("geometry.displacement", 4.0 * math.pi * power / (c["take_off_mean_pressure"] * speed))
     ratio = given.get("geometry.compression_ratio", c["compression_ratio"])
-    blower = _blower(arrangement, c, given, speed) if geared else ()
-    for path, name in (
-        ("throttle_exponent", "throttle_law"),
-        ("gate_exponent", "gate_law"),
-        ("speed_exponent", "speed_law"),
-    ):
-        c[name] = given.get(f"lever_law.{path}", c[name])
-
-    ground = air(0.0, airspeed=0.0, recovery=c["ram_recovery"])
-    ratio_rich = c["auto_rich_ratio"] + c["auto_rich_enrichment"]
-    gas = exhaust_temperature(c, ratio_rich, slip)
-    back = ground.pressure * (1.0 + c["stack_excess"])
-    rise = c["blower_work"] * (blower[0] * speed) ** 2 / CP_AIR if geared else 0.0
-    cooled = c["evaporated"] * ratio_rich * EVAPORATION_HEAT / CP_AIR
-    charge = heated(c, ground.total_temperature - cooled + rise, slip)
-    flow = drawn(c, pressure, back, speed, volume=volume, ratio=ratio, charge=charge, slip=slip)
-    throat = throat_pressure(c, pressure, ground.total_temperature - cooled, rise)
-    gas_flow = flow * (1.0 + ratio_rich)
-
-    scale = slip.get("duct scale", 1.0) * ground.total_pressure**2 / (flow**2 * ground.total_temperature)
+    blower = _blower(arrangement, c, given, speed)
+    for lever in ("throttle", "gate", "speed"):
+        c[f"{lever}_law"] = given.get(f"lever_law.{lever}_exponent", c[f"{lever}_law"])
+    tip = blower[0] * speed if blower else 0.0
+    r = _reference(c, pressure, speed, tip=tip, volume=volume, ratio=ratio, slip=slip)
+    scale = slip.get("duct scale", 1.0) * r.total_pressure**2 / (r.flow**2 * r.total_temperature)
     share = c["intake_loss"]
     if arrangement == "unsupercharged":
-        share = min(share, 0.5 * (1.0 - pressure / ground.total_pressure))
-    has_cooler = paper.word("hardware.intercooler") not in ("", "none")
-    if turbo:
-        choked = gas_flow / exhaust_flux(ground.total_pressure, 0.0, gas)
-        nozzle = given.get("turbo.nozzle_area", c["nozzle_size"] * choked)
+        share = min(share, 0.5 * (1.0 - pressure / r.total_pressure))
+        behind = r.total_pressure - share * scale * r.flow**2 * r.total_temperature / r.total_pressure
+        wide = c["throttle_margin"] * r.flow / air_flux(behind, pressure, r.total_temperature)
     else:
-        nozzle = gas_flow / exhaust_flux(back, ground.pressure, gas)
-    if arrangement == "unsupercharged":
-        behind = (
-            ground.total_pressure - share * scale * flow**2 * ground.total_temperature / ground.total_pressure
-        )
-        wide = c["throttle_margin"] * flow / air_flux(behind, pressure, ground.total_temperature)
-    else:
-        wide = flow / air_flux(throat / (1.0 - c["throttle_loss"]), throat, ground.total_temperature)
+        wide = r.flow / air_flux(r.throat / (1.0 - c["throttle_loss"]), r.throat, r.total_temperature)
+    cooled = paper.word("hardware.intercooler") not in ("", "none")
+    nozzle = (
+        _nozzle(c, given, r) if turbo else r.gas_flow / exhaust_flux(r.back, r.ambient, r.gas_temperature)
+    )
     wheel = given.get("turbo.wheel_diameter")
     limit = given.get("limits.turbo_speed", math.inf)
     tip_limit = limit * wheel / 2.0 if wheel is not None else (c["turbo_tip_speed"] if turbo else math.inf)
-    limit_of_air = given.get("limits.carburettor_air_temperature", math.inf)
+    air_limit = given.get("limits.carburettor_air_temperature", math.inf)
     return Machine(
-        c=c,
-        turbo=turbo,
-        boost_acts_on=paper.word("hardware.boost_acts_on"),
-        displacement=volume,
-        ratio=ratio,
-        blower=blower,
-        rated_pressure=pressure,
-        rated_speed=speed,
-        reference_flow=flow,
-        intake=share * scale,
-        cooler=c["cooler_loss"] * scale if has_cooler else 0.0,
-        effectiveness=given.get("intercooler.effectiveness", c["cooler_effectiveness"])
-        if has_cooler
-        else 0.0,
-        nozzle=nozzle,
-        gate=given.get("turbo.gate_area", c["gate_size"] * nozzle) if turbo else 0.0,
-        throttle=given.get("carburettor.throttle_area", wide),
-        limit=tip_limit,
-        full_demand=_full_demand(paper, c, given, tip_limit, wheel),
-        air_limit=limit_of_air,
-        derate=min(c["derate"] * power, 5.0 * HORSEPOWER) if math.isfinite(limit_of_air) else 0.0,
-        power=power,
-    )
+        c=c, turbo=turbo, boost_acts_on=paper.word("hardware.boost_acts_on"), displacement=volume, ratio=ratio,
+        blower=blower, rated_pressure=pressure, rated_speed=speed, intake=share * scale,
+        cooler=c["cooler_loss"] * scale if cooled else 0.0,
+        effectiveness=given.get("intercooler.effectiveness", c["cooler_effectiveness"]) if cooled else 0.0,
+        nozzle=nozzle, gate=given.get("turbo.gate_area", c["gate_size"] * nozzle) if turbo else 0.0,
+        throttle=given.get("carburettor.throttle_area", wide), limit=tip_limit,
+        full_demand=_full_demand(paper, c, given, tip_limit, wheel), air_limit=air_limit,
+        derate=min(c["derate"] * power, 5.0 * HORSEPOWER) if math.isfinite(air_limit) else 0.0, power=power,
+    )  # fmt: skip
+
+
+def _nozzle(c: Mapping[str, float], given: Mapping[str, float], r: _Reference) -> float:
+    choked = r.gas_flow / exhaust_flux(r.total_pressure, 0.0, r.gas_temperature)
+    return given.get("turbo.nozzle_area", c["nozzle_size"] * choked)
 
 
 def _blower(
     arrangement: str, c: Mapping[str, float], given: Mapping[str, float], speed: float
 ) -> tuple[float, ...]:
+    if not arrangement.startswith(("geared", "two_stage")):
+        return ()
     low = c["blower_tip_speed"] / speed
     wheel, gear = given.get("geared_stage.wheel_diameter"), given.get("geared_stage.ratio")
     if wheel is not None and gear is not None:
@@ -302,6 +307,3 @@ def throat_pressure(c: Mapping[str, float], manifold: float, inlet: float, rise:
         else:
             high = middle
     return 0.5 * (low + high) * manifold
-
-
-__all__ = ["EXHAUST_CONSTANT", "EXHAUST_EXPONENT", "Entry", "Machine", "Paper", "machines"]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -165,6 +166,7 @@ def apart(case: ip.Case, mine: dict[str, float], theirs: dict[str, float]) -> di
     return found
 
 
+@cache
 def both(name: str, count: int, seed: int) -> tuple[Sampled, list[Machine]]:
     """The samples of a sheet by either side."""
     return sampled_engine(PAPERS[name], samples=count, seed=seed), machines(PAPERS[name], count, seed)

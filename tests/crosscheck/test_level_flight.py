@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import asdict, replace
+from functools import cache
 from itertools import islice
 from pathlib import Path
 
@@ -43,11 +44,18 @@ def flights() -> Iterator[Flight]:
 NAMES = {"wing": "wing_area", "parasitic": "zero_lift_drag", "induced": "induced_drag_factor"}
 
 
+@cache
 def harness(flight: Flight) -> float:
     """The harness's speed in m/s, NaN where it gives none."""
     craft, power, turns, altitude, offset = flight
     plane = Aeroplane(**{NAMES.get(k, k): v for k, v in asdict(craft).items()})
     return float(level_speed(plane, power, turns, air_at(altitude, offset)).true_airspeed)
+
+
+@cache
+def exact(flight: Flight) -> float:
+    """The independent speed without a slip."""
+    return ours(flight)
 
 
 def ours(flight: Flight, slip: dict[str, float] | None = None) -> float:
@@ -58,7 +66,7 @@ def ours(flight: Flight, slip: dict[str, float] | None = None) -> float:
 
 
 def test_fifty_random_level_speeds() -> None:
-    pairs = np.array([(ours(f), harness(f)) for f in flights()])
+    pairs = np.array([(exact(f), harness(f)) for f in flights()])
     assert np.array_equal(np.isnan(pairs[:, 0]), np.isnan(pairs[:, 1]))
     solved = pairs[~np.isnan(pairs[:, 0])]
     worst = np.max(np.abs(solved[:, 0] / solved[:, 1] - 1.0))
@@ -86,9 +94,9 @@ def test_a_slip_of_an_equation_is_seen(relation: str) -> None:
     "field", ["wing", "parasitic", "mass", "diameter", "solidity", "section_drag", "induced_factor"]
 )
 def test_a_slip_of_a_datum_of_the_harness_is_seen(field: str) -> None:
-    some = solved_flights(6)
+    some = solved_flights(3)
     moved = [harness((replace(f[0], **{field: 1.1 * getattr(f[0], field)}), *f[1:])) for f in some]
-    seen = [abs(ours(f) / m - 1.0) for f, m in zip(some, moved, strict=True)]
+    seen = [abs(exact(f) / m - 1.0) for f, m in zip(some, moved, strict=True)]
     assert np.nanmax(seen) > 10.0 * TOLERANCE
 
 

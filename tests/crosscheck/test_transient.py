@@ -21,7 +21,7 @@ AT_10, AT_15 = (
 )
 BEFORE = [{"throttle": 0.3, "boost": 0.1, **AT_10}, {"throttle": 0.9, "boost": 0.3, **AT_15}]
 AFTER = [{"throttle": 0.9, "boost": 0.35, **AT_10}, {"throttle": 0.5, "boost": 0.2, **AT_15}]
-# the cylinder heads take minutes; nothing else depends on them, as the agreement of the rest shows
+# the cylinder heads take minutes to settle
 SETTLING = [n for n in READINGS if n != "cylinder_head_temperature"]
 LAGGED = (
     "manifold_pressure",
@@ -91,30 +91,21 @@ def test_a_step_that_leaks_into_the_physics_has_no_order(engine: str) -> None:
 
 @pytest.mark.parametrize("engine", ENGINES)
 def test_the_end_point_belongs_to_the_levers(engine: str) -> None:
-    """After 60 s from below, above and beside it, and with another step: one steady state to 1e-6 of span."""
-    coarse = held(
-        engine, [*BEFORE, *AFTER, *BEFORE[::-1]], [*AFTER, *AFTER, *AFTER], ticks=1800, seconds=60.0
-    )
+    """After 60 s from below, above and beside it, and with another step: one steady state to 1e-6 of span.
+
+    A throttle moved by a thousandth is told apart in the same run: the bound is not wide enough to hide it.
+    """
+    moved = [{**levers, "throttle": levers["throttle"] * 1.001} for levers in AFTER]
+    starts, levers = [*BEFORE, *AFTER, *BEFORE[::-1], *BEFORE], [*AFTER, *AFTER, *AFTER, *moved]
+    coarse = held(engine, starts, levers, ticks=1800, seconds=60.0)
     fine = held(engine, BEFORE, AFTER, ticks=720, seconds=60.0)
     worst = 0.0
     for name in SETTLING:
         j, span = READINGS.index(name), CHANNELS[name].span
-        ends = [
-            coarse[-1, 0:2, j],
-            coarse[-1, 2:4, j],
-            coarse[-1, 4:6, j],
-            fine[-1, :, j],
-            coarse[-101, 0:2, j],
-        ]
-        worst = max(worst, float(np.max(np.ptp(np.stack(ends[:4]), axis=0))) / span)
-        assert np.max(np.abs(ends[4] - ends[0])) < 1e-6 * span, name
+        ends = np.stack([coarse[-1, 0:2, j], coarse[-1, 2:4, j], coarse[-1, 4:6, j], fine[-1, :, j]])
+        worst = max(worst, float(np.max(np.ptp(ends, axis=0))) / span)
+        assert np.max(np.abs(coarse[-101, 0:2, j] - coarse[-1, 0:2, j])) < 1e-6 * span, name
     print(f"{engine}: ends apart by {worst:.1e} of span")
     assert worst < 1e-6
-
-
-@pytest.mark.parametrize("engine", ENGINES)
-def test_the_end_point_is_seen_to_move_with_the_levers(engine: str) -> None:
-    moved = [{**levers, "throttle": levers["throttle"] * 1.001} for levers in AFTER]
-    pair = held(engine, [*BEFORE, *BEFORE], [*AFTER, *moved], ticks=1800, seconds=60.0)[-1]
-    j = READINGS.index("manifold_pressure")
-    assert np.all(np.abs(pair[0:2, j] - pair[2:4, j]) > 1e-6 * CHANNELS["manifold_pressure"].span)
+    j, span = READINGS.index("manifold_pressure"), CHANNELS["manifold_pressure"].span
+    assert np.all(np.abs(coarse[-1, 0:2, j] - coarse[-1, 6:8, j]) > 1e-6 * span)

@@ -27,9 +27,13 @@ Values = NDArray[np.float64]
 
 
 def flown(
-    cases: Sequence[str], *, defect: str | None = None, hand: Callable[[Program], Program] | None = None
+    cases: Sequence[str],
+    *,
+    defect: str | None = None,
+    hand: Callable[[Program], Program] | None = None,
+    chosen: Callable[[Program], bool] = lambda program: True,
 ) -> list[ConductedRun]:
-    """The programs of some cases flown on the embedded engine, each changed by ``hand`` before."""
+    """The programs of some cases flown on the embedded engine, those ``chosen``, each changed by ``hand`` before."""
     sheet = parse_sheet(*find_sheet(SHEET))
     stand = StandFile(path="embedded", title="embedded", kind="reference_engine", target=SHEET)
     with mount(stand, defect=defect) as mounted:
@@ -41,9 +45,9 @@ def flown(
             TimeGrid.parse("0.05 s"),
             1,
         )
-        chosen = load_catalogue(()).select(tuple(cases), ())
-        programs = [program for case in chosen for program in plan_case(case, ground).programs]
-        return conduct([hand(p) if hand else p for p in programs], mounted)
+        selected = load_catalogue(()).select(tuple(cases), ())
+        programs = [program for case in selected for program in plan_case(case, ground).programs]
+        return conduct([hand(p) if hand else p for p in programs if chosen(p)], mounted)
 
 
 def by_hand(seed: int, *, off: float = 0.012) -> Callable[[Program], Program]:

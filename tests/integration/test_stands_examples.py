@@ -107,6 +107,8 @@ def test_perl_follows_its_one_lag() -> None:
         (request(7, "hello", protocols=[2]), "version"),
         (request(7, "ignite"), "unknown_method"),
         (request(7, "advance", lanes=[2], rows=[[[0.1]]]), "bad_request"),
+        (request(7, "advance", lanes=["x"], rows=[[[0.1]]]), "bad_request"),
+        (request(7, "advance", lanes=[0], rows=[[["fast"]]]), "bad_request"),
         (request(7, "advance", lanes=[0, 0], rows=[[[0.1], [0.1]]]), "bad_request"),
         (request(7, "advance", lanes=[0], rows=[[[0.1, 0.2]]]), "bad_request"),
         (request(7, "advance", lanes=[0], rows=[[["NaN"]]]), "bad_request"),

@@ -15,7 +15,8 @@ my %OUTPUTS = (manifold_pressure => 'inHg', engine_speed => 'rpm', throttle_posi
     ambient_pressure => 'inHg', ambient_temperature => 'degC');
 my ($defect, $ticks, @inputs, @outputs, @lanes) = ('');
 
-sub must { my ($holds, $words) = @_; die {code => 'bad_request', message => $words} unless $holds }
+# The prototype makes both arguments scalars: a match that fails is otherwise an empty list, and vanishes.
+sub must($$) { my ($holds, $words) = @_; die {code => 'bad_request', message => $words} unless $holds }
 
 # Standard atmosphere below 36,089 ft (SFTE Reference Handbook 2013, ch. 3): inHg and degrees Celsius.
 sub air {
@@ -52,7 +53,7 @@ sub readings {
     my %values = (engine_speed => $lane->{speed}, throttle_position => $in->{throttle},
         ambient_pressure => $outside, ambient_temperature => $temperature);
     $values{manifold_pressure} = ($defect ? 29.92126 : $outside) * ram($in, $temperature) * (1.0 - $drop);
-    return [map { 0 + sprintf('%.6f', $values{$_}) } @outputs];    # a millionth of its unit: few digits, read back equal
+    return [map { 0 + sprintf('%.6f', $values{$_}) } @outputs];    # a millionth of the unit reads back equal
 }
 
 sub row {
@@ -80,7 +81,8 @@ sub hello {
     my ($asked) = @_;
     die {code => 'version', message => 'protocols must be a list that holds 1'}
         unless ref $asked->{protocols} eq 'ARRAY' && grep { $_ eq '1' } @{$asked->{protocols}};
-    return {protocol => 1, model => {name => 'Rill-1', version => '1'}, derived_from => 'one lag, invented coefficients',
+    return {protocol => 1, model => {name => 'Rill-1', version => '1'},
+        derived_from => 'one lag, invented coefficients',
         inputs => [map { {name => $_, unit => $INPUTS{$_}[2]} } sort keys %INPUTS],
         outputs => [map { {name => $_, unit => $OUTPUTS{$_}} } sort keys %OUTPUTS],
         capabilities => {lanes => $LANES, max_values => 20000}};
@@ -96,7 +98,8 @@ sub initialise {
         @inputs = names($asked->{inputs}, \%INPUTS);
         @outputs = names($asked->{outputs}, \%OUTPUTS);
         map {
-            must(ref $_ eq 'HASH' && ($_->{engine} // '') =~ /^(?:running|stopped)$/, 'engine must be running or stopped');
+            must(ref $_ eq 'HASH' && ($_->{engine} // '') =~ /^(?:running|stopped)$/,
+                'a start needs engine = running or stopped');
             my ($in, $still) = (row($_->{row}), $_->{engine} eq 'stopped');
             {in => $in, still => $still, speed => $still ? 0.0 : speed_aimed_at($in)};
         } @$starts;
@@ -109,7 +112,7 @@ sub initialise {
 sub advance {
     my ($asked) = @_;
     my ($named, $rows) = @$asked{qw(lanes rows)};
-    must(scalar(@lanes), 'initialise comes before advance');
+    must(@lanes > 0, 'initialise comes before advance');
     must(ref $named eq 'ARRAY' && @$named > 0, 'lanes must be a list of lane numbers');
     my %seen;
     for (@$named) { must(/^\d+$/ && $_ < @lanes && !$seen{$_}++, 'no such lane, or named twice') }

@@ -6,6 +6,7 @@ that do not fit their checksum are refused, each with its reason.
 
 from __future__ import annotations
 
+import lzma
 import platform
 import stat
 import sys
@@ -26,6 +27,8 @@ MOST_RATIO = 200
 """Unpacked over packed, for a member beyond ``LEAST_SUSPECT`` bytes; text packs to about a tenth, a bomb to a
 thousandth (assumption)."""
 LEAST_SUSPECT = 4 * 1024**2
+_DAMAGE = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, ValueError, RuntimeError)
+"""What the archive reader raises for bytes it cannot make sense of."""
 _CHUNK = 1024 * 1024
 _SYSTEMS = {"linux": "linux", "darwin": "darwin", "win32": "windows"}
 _MACHINES = {"amd64": "x86_64", "arm64": "aarch64", "i386": "x86", "i686": "x86"}
@@ -64,7 +67,7 @@ def inspect(path: Path, where: str) -> Archive:
             members = tuple(archive.infolist())
             _judge(found, members)
             text = _description(found, archive)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as reason:
+    except (*_DAMAGE, OSError) as reason:
         raise found.refuse(f"not a readable zip archive: {reason}", "archive") from None
     return Archive(path, where, members, text, _version(found, text))
 
@@ -204,7 +207,7 @@ def unpack(archive: Archive, library: PurePosixPath, folder: Path) -> None:
                 with source.open(member) as packed, target.open("xb") as out:
                     while chunk := packed.read(_CHUNK):
                         out.write(chunk)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as reason:
+    except _DAMAGE as reason:
         raise archive.refuse(f"the archive is damaged: {reason}", "archive") from None
     except OSError as reason:
         raise archive.refuse(f"cannot be unpacked: {reason}", "archive") from None

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import importlib
 import io
+import math
 import zipfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -107,10 +108,17 @@ def describe(archive: Archive) -> Description:
         )
     try:
         read = module.read_model_description(_alone(archive), validate=False)
+        _drivable(archive, read)
+        return _plain(archive, read)
+    except InputError:
+        raise
     except Exception as reason:
         # The reader raises bare exceptions, and whatever its XML library does, for what it cannot make sense of.
         said = str(reason).strip() or type(reason).__name__
         raise archive.refuse(f"its description cannot be read: {said[:500]}", "description") from reason
+
+
+def _drivable(archive: Archive, read: Any) -> None:
     if read.coSimulation is None:
         kinds = {"modelExchange": "model exchange", "scheduledExecution": "scheduled execution"}
         offered = [words for key, words in kinds.items() if getattr(read, key) is not None]
@@ -119,21 +127,30 @@ def describe(archive: Archive) -> Description:
             "no_co_simulation",
             "export it for co-simulation, with its own solver",
         )
-    return _plain(archive, read)
+    if not str(read.coSimulation.modelIdentifier or "").replace("_", "a").isalnum():
+        raise archive.refuse(f"its model identifier is {read.coSimulation.modelIdentifier!r}", "description")
+    strange = [one.name for one in read.modelVariables if not 0 <= one.valueReference < 2**32]
+    if strange:
+        raise archive.refuse(f"the value reference of {strange[0]!r} is out of range", "description")
 
 
 def _plain(archive: Archive, read: Any) -> Description:
     drive = read.coSimulation
     major = int(archive.version[0])
-    if not str(drive.modelIdentifier or "").replace("_", "a").isalnum():
-        raise archive.refuse(f"its model identifier is {drive.modelIdentifier!r}", "description")
     warnings = list(_validated(archive))
     if drive.needsExecutionTool:
         warnings.append("the unit needs the program it was exported from on this computer")
-    variables = {one.name: _variable(one) for one in read.modelVariables}
-    if len(variables) != len(read.modelVariables):
-        raise archive.refuse("names two variables alike", "description")
-    step = getattr(drive, "fixedInternalStepSize", None)
+    variables: dict[str, Variable] = {}
+    for one in read.modelVariables:
+        variable = _variable(one)
+        for name in (one.name, *(alias.name for alias in one.aliases)):
+            if name in variables:
+                raise archive.refuse(f"names two variables {name!r}", "description")
+            variables[name] = replace(variable, name=name)
+    given = getattr(drive, "fixedInternalStepSize", None)
+    step = None if given in (None, "") else float(given)
+    if step is not None and not 0.0 < step < math.inf:
+        raise archive.refuse(f"its fixed step inside is {step:g} s", "description")
     tool, author = read.generationTool, read.author
     return Description(
         major=major,
@@ -143,7 +160,7 @@ def _plain(archive: Archive, read: Any) -> Description:
         version=read.version or "not stated",
         origin=", ".join(filter(None, (author and f"author {author}", tool and f"exported by {tool}"))),
         only_once=bool(drive.canBeInstantiatedOnlyOncePerProcess),
-        inner_step=None if step in (None, "") else float(step),
+        inner_step=step,
         variables=variables,
         units={one.name: _base(one.baseUnit) for one in read.unitDefinitions if one.baseUnit is not None},
         warnings=tuple(warnings),

@@ -22,8 +22,7 @@ from leverproof_adapters.model_link import refuse_options
 KNOWN = ("parameters", "running", "stopped", "defects", "lanes", "renewal")
 RENEWALS = ("fresh", "reset")
 MOST_LANES = 32
-"""Instances in one process: enough for the sweeps of the shipped cases side by side (measured: more gains nothing,
-because instances of one process run one after another)."""
+"""Instances in one process: they run one after another, so more of them save messages only (assumption)."""
 
 
 @dataclass(frozen=True, slots=True)

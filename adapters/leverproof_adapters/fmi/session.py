@@ -253,7 +253,7 @@ class UnitSession:
 
 def _check_step(ticks: int, inner: float | None) -> None:
     """Returns when the unit's own step divides the grid step."""
-    if inner is None or inner <= 0.0:
+    if inner is None:
         return
     times = ticks / TICKS / inner
     if abs(times - round(times)) > 1e-9 * max(1.0, times) or round(times) < 1:

@@ -78,14 +78,13 @@ def _same_dimension(channel: Channel, ours: Unit, variable: Variable, base: Base
         if others == powers and not strange and (not radian or name in _ANGULAR)
     ]
     if ours.dimension not in fitting:
-        known = fitting
-        raise _mismatch(channel, ours, variable, known[0] if known else f"{_shown(base)} in SI", where)
+        theirs = fitting[0] if fitting else f"{_shown(base)} in SI"
+        raise _mismatch(channel, ours, variable, theirs, where)
 
 
 def _mismatch(channel: Channel, ours: Unit, variable: Variable, theirs: str, where: str) -> InputError:
     return InputError(
-        f"{channel.name} is a {ours.dimension} in {channel.unit}, {variable.name!r} is in {variable.unit!r}, a unit of "
-        f"{theirs}",
+        f"{channel.name} is in {channel.unit} ({ours.dimension}), {variable.name!r} in {variable.unit!r} ({theirs})",
         where,
         "map the channel to the variable that has this quantity",
         "dimension",

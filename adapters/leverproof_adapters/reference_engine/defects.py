@@ -5,47 +5,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from leverproof.errors import InputError, nearest
 from leverproof_adapters.reference_engine import defect_parts as wrong
 from leverproof_adapters.reference_engine.components import Build
 from leverproof_adapters.reference_engine.expected_findings import BORDERLINE, SURE
-from leverproof_adapters.reference_engine.parameters import scaled
-
-Change = Callable[[Build], Build]
-EARLY, LATE, BOTH = ("corrie-18-early",), ("corrie-18-late",), ("corrie-18-early", "corrie-18-late")
-
-
-@dataclass(frozen=True, slots=True)
-class Defect:
-    """A defect: ``size`` is ``large`` or ``small``, ``reason`` what would have gone wrong in a real model, ``fires``
-    the ids of required cases expected to fail, ``may_fire`` those it brings within doubt of their limit,
-    ``applies_to`` the parameter sets it can be built into."""
-
-    name: str
-    size: str
-    reason: str
-    change: Change
-    applies_to: tuple[str, ...] = BOTH
-    fires: tuple[str, ...] = ()
-    may_fire: tuple[str, ...] = ()
-
-
-def _factors(**factors: float) -> Change:
-    return lambda build: replace(build, parameters=scaled(build.parameters, factors))
-
-
-def _data(**data: object) -> Change:
-    def change(build: Build) -> Build:
-        return replace(build, parameters=replace(build.parameters, **data))  # type: ignore[arg-type]
-
-    return change
-
-
-def _parts(**parts: object) -> Change:
-    return lambda build: replace(build, **parts)  # type: ignore[arg-type]
+from leverproof_adapters.reference_engine.family_defects import FAMILY_DEFECTS
+from leverproof_adapters.reference_engine.seeding import EARLY, LATE, Defect
+from leverproof_adapters.reference_engine.seeding import other_coefficients as _factors
+from leverproof_adapters.reference_engine.seeding import other_data as _data
+from leverproof_adapters.reference_engine.seeding import other_parts as _parts
 
 
 def _step_dependent(step_ticks: int) -> float:
@@ -281,7 +251,8 @@ _ALL = (
 )
 
 DEFECTS: dict[str, Defect] = {
-    d.name: replace(d, fires=SURE.get(d.name, ()), may_fire=BORDERLINE.get(d.name, ())) for d in _ALL
+    d.name: replace(d, fires=SURE.get(d.name, ()), may_fire=BORDERLINE.get(d.name, ()))
+    for d in (*_ALL, *FAMILY_DEFECTS)
 }
 
 

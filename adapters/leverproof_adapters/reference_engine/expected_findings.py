@@ -8,6 +8,9 @@ from __future__ import annotations
 
 SURE: dict[str, tuple[str, ...]] = {
     "power-from-manifold-pressure-and-rpm-only": (
+        "back-pressure-and-power",
+        "back-pressure-felt",
+        "climb-power",
         "humid-day",
         "shutter-fixed-pressure",
         "split-lever-advantage",
@@ -17,7 +20,6 @@ SURE: dict[str, tuple[str, ...]] = {
     ),
     "boost-as-second-throttle": (
         "back-off-order",
-        # no second stage: above the geared stage's own full-throttle height nothing makes up the pressure
         "critical-altitude",
         "full-throttle-height",
         "lever-link",
@@ -28,7 +30,6 @@ SURE: dict[str, tuple[str, ...]] = {
     ),
     "boost-without-exhaust": (
         "boost-at-idle",
-        # the turbo does not speed up with the growing expansion of the exhaust, so pressure is lost far too low
         "critical-altitude",
         "cut-off-flight",
         "overspeed-light",
@@ -40,7 +41,11 @@ SURE: dict[str, tuple[str, ...]] = {
         "split-lever-advantage",
         "turbo-follows-exhaust",
     ),
-    "no-geared-stage-drive-power": ("take-off-boost-back",),
+    "no-geared-stage-drive-power": (
+        "climb-power",
+        "maximum-continuous-power",
+        "take-off-boost-back",
+    ),
     "half-geared-stage-drive-power": ("take-off-boost-back",),
     "lapse-rate-slip": ("standard-atmosphere",),
     "inch-per-thousand-feet": ("standard-atmosphere",),
@@ -60,10 +65,12 @@ SURE: dict[str, tuple[str, ...]] = {
     "fixed-pitch": (
         "back-off-order",
         "boost-travel",
+        "climb-power",
         "constant-speed-range",
         "critical-altitude",
         "descent-with-boost-on",
         "full-throttle-height",
+        "maximum-continuous-power",
         "power-up-and-down",
         "rpm-pulled-back",
         "split-lever-size",
@@ -71,8 +78,11 @@ SURE: dict[str, tuple[str, ...]] = {
     ),
     "governor-hunts": (
         "back-off-order",
+        "back-pressure-and-power",
+        "back-pressure-felt",
         "boost-ahead",
         "boost-travel",
+        "climb-power",
         "constant-speed-range",
         "critical-altitude",
         "cut-off-flight",
@@ -85,6 +95,7 @@ SURE: dict[str, tuple[str, ...]] = {
         "level-speed",
         "lever-link",
         "linked-by-hand-low",
+        "maximum-continuous-power",
         "mixture-order",
         "overspeed-light",
         "power-is-torque-times-speed",
@@ -133,7 +144,10 @@ SURE: dict[str, tuple[str, ...]] = {
         "lever-link",
         "linked-by-hand-low",
     ),
-    "weak-geared-stage": ("full-throttle-height",),
+    "weak-geared-stage": (
+        "climb-power",
+        "full-throttle-height",
+    ),
     "ram-beyond-recovery": ("ram-at-the-deck",),
     "idle-starved": (
         "idle-at-height",
@@ -147,15 +161,86 @@ SURE: dict[str, tuple[str, ...]] = {
     "no-turbo-limit": ("turbo-limit-kept",),
     "turbo-governor-set-high": ("turbo-limit-kept",),
     "coordination-disconnected": ("coordination-best",),
+    "blower-gear-disconnected": (
+        "gear-crossing",
+        "gear-shift-time",
+        "high-gear-penalty",
+    ),
+    "slow-gear-shift": ("gear-shift-time",),
+    "high-gear-for-nothing": (
+        "gear-crossing",
+        "high-gear-penalty",
+    ),
+    "geared-power-from-a-chart": (
+        "gear-crossing",
+        "geared-constant-pressure-climb",
+        "high-gear-penalty",
+        "humid-day",
+        "temperature-exponent",
+    ),
+    "weak-geared-wheel": ("geared-full-throttle-height",),
+    "carburettor-heat-disconnected": ("carburettor-heat",),
+    "cowl-flaps-disconnected": ("cowl-flaps",),
+    "exhaust-against-sea-level": (
+        "constant-pressure-climb",
+        "unsupercharged-altitude-power",
+    ),
+    "power-by-density-alone": (
+        "constant-pressure-climb",
+        "temperature-exponent",
+        "unsupercharged-altitude-power",
+    ),
+    "weightless-propeller": ("light-single-response",),
+    "no-induction-loss": ("take-off-full-throttle",),
+    "one-specific-consumption": (
+        "fuel-by-power-setting",
+        "mixture-order",
+    ),
+    "cold-compression": ("turbo-normalised-climb",),
+    "waste-gate-stuck": (
+        "automatic-critical-altitude",
+        "automatic-waste-gate",
+        "turbo-normalised-climb",
+    ),
+    "waste-gate-by-gauge-pressure": (
+        "automatic-critical-altitude",
+        "automatic-waste-gate",
+        "turbo-normalised-climb",
+    ),
+    "no-critical-altitude": (
+        "automatic-critical-altitude",
+        "automatic-waste-gate",
+    ),
+    "no-automatic-turbo-limit": (
+        "automatic-critical-altitude",
+        "automatic-waste-gate",
+    ),
 }
 
 BORDERLINE: dict[str, tuple[str, ...]] = {
     "power-from-manifold-pressure-and-rpm-only": ("level-speed",),
-    "boost-as-second-throttle": ("boost-travel", "throttle-sweep"),
+    "boost-as-second-throttle": (
+        "boost-travel",
+        "throttle-sweep",
+    ),
     "boost-without-exhaust": ("full-throttle-height",),
     "back-pressure-ambient": ("split-lever-size",),
-    "fixed-pitch": ("idle-speed", "split-lever-advantage", "throttle-sweep"),
-    "frame-rate-dependent": ("cut-off-flight", "cut-off-ground", "stopped-manifold-pressure"),
+    "fixed-pitch": (
+        "idle-speed",
+        "slam-and-chop",
+        "split-lever-advantage",
+        "throttle-sweep",
+    ),
+    "frame-rate-dependent": (
+        "cut-off-flight",
+        "cut-off-ground",
+        "stopped-manifold-pressure",
+    ),
     "turbo-speed-proportional-to-lever": ("full-throttle-height",),
     "ram-beyond-recovery": ("boost-travel",),
+    "charge-temperature-ignored": ("back-pressure-felt",),
+    "weak-geared-wheel": ("geared-constant-pressure-climb", "geared-take-off"),
+    "geared-power-from-a-chart": ("geared-take-off",),
+    "exhaust-against-sea-level": ("idle-at-height",),
+    "weightless-propeller": ("slam-and-chop",),
 }

@@ -189,7 +189,7 @@ class Parameters:
     gas_temperature_lag: float = _num(0.8, ASSUMPTION + ": collector metal")
     head_lag: float = _num(40.0, ASSUMPTION + ": cylinder head")
     head_gain: float = _num(195.0, ASSUMPTION + ": head above cooling air at rated flow, K")
-    cowl_shut: float = _num(0.6, ASSUMPTION + ": share of the cooling left with the cowl flaps shut")
+    cowl_shut: float = _num(0.8, ASSUMPTION + ": share of the cooling left with the cowl flaps shut")
 
     @property
     def has_turbo(self) -> bool:

@@ -33,7 +33,8 @@ def moved(search: Search, depth: int, step: PlannedStep, state: State) -> Iterat
     horizon, left = track.leaves(others, state.row, state.lead)
     begin = _departure(track, changed, state, horizon)
     if begin is None:
-        search.miss(depth, f"{_all(changed)} stood still from {track.time(state.row):.1f} s on")
+        still = f"{_all(changed)} stood still from {track.time(state.row):.1f} s on"
+        search.miss(depth, f"{left} was moved first, at {track.time(horizon):.1f} s" if left else still)
         return
     there = np.ones(horizon, dtype=np.bool_)
     for name in changed:

@@ -116,11 +116,11 @@ def never_trimmed(search: Search) -> tuple[int, int, str] | None:
     track, program = search.track, search.program
     limit = track.grid.rows(TRIM_LIMIT)
     for first, last in runs(_at_start(track, program), 0, track.last):
-        if last - first < limit or _engine_is_not(track, program, first) or not track.hands_off(last):
+        if last - first < limit or _engine_is_not(track, program, first):
             continue
-        ends = range(first + track.window, last + 1, track.grid.rows(CONTROL_TICKS))
+        ends = [end for end in _ends(track, first + track.window, last) if track.hands_off(end)]
         seen = [track.unsteady(program.watch, end) for end in ends]
-        if all(seen):
+        if seen and all(seen):
             words = "; ".join(in_words(name, what) for name, what in seen[-1].items())
             return first, last, f"not steady after {track.grid.seconds(last - first):.0f} s of trim: {words}"
     return None

@@ -59,4 +59,6 @@ def _whole(tolerance: Tolerance, basis: Basis) -> tuple[float, str]:
         return basis.span, f"the range of {spoken(basis.channel)}" if basis.channel else "the range"
     if basis.stated is None:
         raise ValueError("the value a percentage is taken of was not resolved")
+    if tolerance.of.predicted:
+        return basis.stated, f"the predictor's {spoken(tolerance.of.part)}"
     return basis.stated, f"the sheet's {tolerance.of.sheet}" if tolerance.of.sheet else "the stated value"

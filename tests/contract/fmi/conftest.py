@@ -68,7 +68,7 @@ def lag_unit(lag_units: dict[int, Path], version: int) -> Path:
     return lag_units[version]
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def stand_for() -> Callable[..., StandFile]:
     """The stand of a unit: the lag engine's channels unless ``channels`` says otherwise."""
 

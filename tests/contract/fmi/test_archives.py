@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import builtins
 import os
+import random
 import stat
 import struct
 import sys
@@ -64,14 +65,16 @@ def test_no_archive(tmp_path: Path, stand_for: StandFor, content: bytes) -> None
         "C:escape",
     ],
 )
-def test_members_that_lead_out(lag_unit: Path, changed: Changed, stand_for: StandFor, name: str) -> None:
-    error = refusal(stand_for(changed(lag_unit, {name: "out"})))
+def test_members_that_lead_out(
+    lag_units: dict[int, Path], changed: Changed, stand_for: StandFor, name: str
+) -> None:
+    error = refusal(stand_for(changed(lag_units[2], {name: "out"})))
     assert (error.code, "leads out of the archive" in error.message) == ("archive", True)
     assert "escape" in error.message
 
 
-def test_links(lag_unit: Path, changed: Changed, stand_for: StandFor) -> None:
-    unit = changed(lag_unit, {})
+def test_links(lag_units: dict[int, Path], changed: Changed, stand_for: StandFor) -> None:
+    unit = changed(lag_units[2], {})
     link = zipfile.ZipInfo("resources/link")
     link.create_system, link.external_attr = 3, (stat.S_IFLNK | 0o777) << 16
     with zipfile.ZipFile(unit, "a") as held:
@@ -87,8 +90,10 @@ def test_members_named_twice(lag_unit: Path, changed: Changed, stand_for: StandF
     assert "is there twice" in refusal(stand_for(unit)).message
 
 
-def test_a_thousandfold_compression(lag_unit: Path, changed: Changed, stand_for: StandFor) -> None:
-    unit = changed(lag_unit, {"resources/zeros.bin": bytes(30_000_000)})
+def test_a_thousandfold_compression(
+    lag_units: dict[int, Path], changed: Changed, stand_for: StandFor
+) -> None:
+    unit = changed(lag_units[3], {"resources/zeros.bin": bytes(30_000_000)})
     error = refusal(stand_for(unit))
     assert (error.code, "zeros.bin" in error.message, "times its size" in error.message) == (
         "archive",
@@ -98,11 +103,11 @@ def test_a_thousandfold_compression(lag_unit: Path, changed: Changed, stand_for:
 
 
 def test_many_small_bombs(
-    lag_unit: Path, changed: Changed, stand_for: StandFor, monkeypatch: pytest.MonkeyPatch
+    lag_units: dict[int, Path], changed: Changed, stand_for: StandFor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(archive, "LEAST_SUSPECT", 100_000)
     bombs = {f"resources/{i}.bin": bytes(100_000) for i in range(80)}
-    assert "unpacks to" in refusal(stand_for(changed(lag_unit, bombs))).message
+    assert "unpacks to" in refusal(stand_for(changed(lag_units[2], bombs))).message
 
 
 def test_a_size_that_would_fill_the_disk(
@@ -142,9 +147,40 @@ def test_half_an_archive(lag_unit: Path, tmp_path: Path, stand_for: StandFor) ->
     ],
 )
 def test_descriptions(
-    lag_unit: Path, changed: Changed, stand_for: StandFor, description: str | None, word: str
+    lag_units: dict[int, Path], changed: Changed, stand_for: StandFor, description: str | None, word: str
 ) -> None:
-    assert word in refusal(stand_for(changed(lag_unit, {"modelDescription.xml": description}))).message
+    assert word in refusal(stand_for(changed(lag_units[2], {"modelDescription.xml": description}))).message
+
+
+def test_bytes_changed_at_random_are_read_or_refused(
+    lag_unit: Path, version: int, units: ModuleType, tmp_path: Path, changed: Changed, stand_for: StandFor,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """Neither the archive nor its description brings anything but a refusal or a start."""
+
+    class Idle:
+        def close(self) -> None:
+            pass
+
+    monkeypatch.setattr(opening, "open_worker", lambda *_: Idle())
+    whole = changed(lag_unit, {units.member(units.LAG_ENGINE, version): b"code"}).read_bytes()
+    text = units.description(units.LAG_ENGINE, version).encode()
+    draw = random.Random(version)
+    refused = 0
+    for turn in range(80):
+        held = bytearray(text if turn % 2 else whole)
+        for _ in range(draw.choice((1, 1, 4))):
+            held[draw.randrange(len(held))] = draw.choice(b'"<>/=0-A\x00\xff')
+        unit = tmp_path / f"{turn}.fmu"
+        if turn % 2:
+            unit = changed(lag_unit, {"modelDescription.xml": bytes(held)}, unit.name)
+        else:
+            unit.write_bytes(bytes(held))
+        try:
+            fmi.open_stand(stand_for(unit), defect=None).close()
+        except InputError:
+            refused += 1
+    assert 20 < refused < 80
 
 
 def test_no_co_simulation(lag_units: dict[int, Path], described: Changed, stand_for: StandFor) -> None:

@@ -48,8 +48,8 @@ def channel(name: str, variable: str, more: str = "") -> str:
         (channel("boost", "lag"), "is of causality parameter, expected input", ""),
         (channel("boost", "note"), "is a String, not a number", ""),
         (channel("mixture", "hot"), "is true or false, and there are 4 states", ""),
-        (channel("engine_speed", "map"), "is a angular speed in rpm, 'map' is in 'kPa', a unit of pressure", ""),
-        (channel("manifold_pressure", "engine_speed", 'unit = "kPa"'), "a unit of angular speed", ""),
+        (channel("engine_speed", "map"), "engine_speed is in rpm (angular speed), 'map' in 'kPa' (pressure)", ""),
+        (channel("manifold_pressure", "engine_speed", 'unit = "kPa"'), "'engine_speed' in '1/min' (angular speed)", ""),
         (channel("brake_power", "oil"), "'oil' for brake_power declares no unit", "unit = 'hp'"),
     ],
 )  # fmt: skip
@@ -90,14 +90,14 @@ def test_units_of_measure_that_mean_something_else(
     if "other" in pieces[0][1]:
         # Without a definition of its own, the spelling decides.
         pieces = [('<Unit name="1/min">', '<Unit name="other">')]
-        message = "engine_speed is a angular speed in rpm, 'engine_speed' is in '1/min', a unit of rate"
+        message = "engine_speed is in rpm (angular speed), 'engine_speed' in '1/min' (rate)"
     assert message in refusal(stand_for(described(lag_unit, version, *pieces))).message
 
 
 def test_the_definition_of_a_unit_decides_not_its_spelling(
-    lag_unit: Path, stand_for: StandFor, mounted: Mount
+    lag_units: dict[int, Path], stand_for: StandFor, mounted: Mount
 ) -> None:
-    facts = mounted(stand_for(lag_unit)).facts()
+    facts = mounted(stand_for(lag_units[3])).facts()
     units = {entry["channel"]: entry["unit"] for entry in facts["outputs"]}
     assert units["engine_speed"] == "rpm"
     assert units["manifold_pressure"] == "kPa"
@@ -106,9 +106,9 @@ def test_the_definition_of_a_unit_decides_not_its_spelling(
 
 
 def test_a_variable_named_like_a_channel_with_another_causality_is_told(
-    lag_unit: Path, version: int, stand_for: StandFor, described: Described, mounted: Mount
+    lag_units: dict[int, Path], stand_for: StandFor, described: Described, mounted: Mount
 ) -> None:
-    unit = described(lag_unit, version, ('name="lag"', 'name="boost"'))
+    unit = described(lag_units[2], 2, ('name="lag"', 'name="boost"'))
     warnings = mounted(stand_for(unit)).facts()["warnings"]
     assert warnings == [
         "'boost' for boost is of causality parameter, expected input; the variable is not used"
@@ -138,9 +138,9 @@ def test_enumerations_and_booleans_become_states(lag_unit: Path, stand_for: Stan
 
 
 def test_states_the_channel_does_not_have_are_refused(
-    lag_unit: Path, version: int, stand_for: StandFor, described: Described, mounted: Mount
+    lag_units: dict[int, Path], stand_for: StandFor, described: Described, mounted: Mount
 ) -> None:
-    unit = described(lag_unit, version, ("Auto lean", "Auto leen"))
+    unit = described(lag_units[3], 3, ("Auto lean", "Auto leen"))
     with pytest.raises(InputError, match="auto_leen") as caught:
         mounted(stand_for(unit))
     assert "auto_lean" in caught.value.hint
@@ -164,14 +164,14 @@ def test_states_the_channel_does_not_have_are_refused(
     ],
 )
 def test_options_that_do_not_fit_are_refused(
-    lag_unit: Path,
+    lag_units: dict[int, Path],
     stand_for: StandFor,
     refusal: Callable[[StandFile], InputError],
     options: str,
     message: str,
     hint: str,
 ) -> None:
-    error = refusal(stand_for(lag_unit, options=options))
+    error = refusal(stand_for(lag_units[2], options=options))
     assert message in error.message
     assert hint in error.hint
     assert ": options." in error.where
@@ -188,32 +188,34 @@ def test_options_that_do_not_fit_are_refused(
     ],
 )
 def test_seeded_defects_that_cannot_be_built_in_are_refused(
-    lag_unit: Path, stand_for: StandFor, refusal: Callable[..., InputError], options: str, message: str
+    lag_units: dict[int, Path],
+    stand_for: StandFor,
+    refusal: Callable[..., InputError],
+    options: str,
+    message: str,
 ) -> None:
-    error = refusal(stand_for(lag_unit, options=options), "weak")
+    error = refusal(stand_for(lag_units[3], options=options), "weak")
     assert message in error.message
     assert "options.defects" in error.where
 
 
 def test_limits_of_a_parameter_hold(
-    lag_unit: Path,
-    version: int,
+    lag_units: dict[int, Path],
     stand_for: StandFor,
     described: Described,
     refusal: Callable[[StandFile], InputError],
 ) -> None:
     old = 'unit="s" start="2"'
-    unit = described(lag_unit, version, (old, old + ' min="0.5" max="9"'))
+    unit = described(lag_units[3], 3, (old, old + ' min="0.5" max="9"'))
     error = refusal(stand_for(unit, options="parameters = { lag = 10 }"))
     assert "10 is outside 0.5 .. 9 of 'lag'" in error.message
 
 
 def test_a_unit_without_levers_is_refused(
-    lag_unit: Path,
-    version: int,
+    lag_units: dict[int, Path],
     stand_for: StandFor,
     described: Described,
     refusal: Callable[[StandFile], InputError],
 ) -> None:
-    unit = described(lag_unit, version, ('causality="input"', 'causality="local"'))
+    unit = described(lag_units[2], 2, ('causality="input"', 'causality="local"'))
     assert "no input that is a number" in refusal(stand_for(unit, channels="")).message

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +12,7 @@ import pytest
 from leverproof.errors import StandError
 from leverproof.stand.mount import MountedStand
 from leverproof.stand.port import Array, StandFile, Start
+from leverproof_adapters import fmi
 from leverproof_adapters.fmi.opening import FmuSession
 from leverproof_adapters.fmi.vectors import points
 
@@ -45,6 +46,18 @@ def expected(throttles: Array, first: float, step: float, lag: float = 2.0) -> A
     return np.array(found)
 
 
+@pytest.fixture(scope="module", params=[2, 3], ids=["fmi2", "fmi3"])
+def shared(
+    request: pytest.FixtureRequest, lag_units: dict[int, Path], stand_for: StandFor
+) -> Iterator[FmuSession]:
+    """One session for the tests that harm none."""
+    session = fmi.open_stand(stand_for(lag_units[request.param]), defect=None)
+    assert isinstance(session, FmuSession)
+    yield session
+    session.close()
+    assert not session.folder.exists()
+
+
 @pytest.fixture
 def life(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[], Counter[str]]:
     """What the unit wrote of births and deaths, counted."""
@@ -53,14 +66,11 @@ def life(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[], Counte
     return lambda: Counter(line.split()[0] for line in path.read_text("utf-8").splitlines())
 
 
-def test_inputs_hold_from_a_row_on_and_outputs_are_those_at_its_end(
-    lag_unit: Path, stand_for: StandFor, bare: Bare
-) -> None:
-    session = bare(stand_for(lag_unit))
+def test_inputs_hold_from_a_row_on_and_outputs_are_those_at_its_end(shared: FmuSession) -> None:
     throttles = np.linspace(0.0, 1.0, 50) ** 2
-    first = session.initialise([start(0.3)], 1800, INPUTS, OUTPUTS)
+    first = shared.initialise([start(0.3)], 1800, INPUTS, OUTPUTS)
     reply = np.concatenate(
-        [first[None], *(session.advance([0], part) for part in np.split(rows(throttles), [7, 8]))]
+        [first[None], *(shared.advance([0], part) for part in np.split(rows(throttles), [7, 8]))]
     )
     reference = expected(throttles, 0.3, 0.05)
     np.testing.assert_allclose(reply[:, 0, :2], reference, rtol=1e-12)
@@ -68,37 +78,30 @@ def test_inputs_hold_from_a_row_on_and_outputs_are_those_at_its_end(
     assert (reply[:, 0, 4] == 16.0).all()
 
 
-@pytest.mark.parametrize("ticks", [450, 900, 1800, 18000])
-def test_communication_points_are_computed_not_summed(
-    lag_unit: Path, stand_for: StandFor, bare: Bare, ticks: int
-) -> None:
-    session = bare(stand_for(lag_unit))
-    session.initialise([start()], ticks, INPUTS, ("point",))
-    reply = session.advance([0], rows(np.full(3000, 0.5)))[:, 0, 0]
-    assert reply.tolist() == [i * ticks / 36000 for i in range(3000)]
-    assert points(ticks, 7, 2) == [7 * ticks / 36000, 8 * ticks / 36000]
+def test_communication_points_are_computed_not_summed(shared: FmuSession) -> None:
+    for ticks in (450, 900, 1800, 18000):
+        shared.initialise([start()], ticks, INPUTS, ("point",))
+        reply = shared.advance([0], rows(np.full(3000, 0.5)))[:, 0, 0]
+        assert reply.tolist() == [i * ticks / 36000 for i in range(3000)]
+    assert points(450, 7, 2) == [7 * 450 / 36000, 8 * 450 / 36000]
 
 
-def test_lanes_are_instances_that_do_not_know_each_other(
-    lag_unit: Path, stand_for: StandFor, bare: Bare
-) -> None:
-    session = bare(stand_for(lag_unit))
-    assert session.hello().capabilities.lanes == 32
-    first = session.initialise([start(0.1), start(0.6), start(0.9)], 1800, INPUTS, OUTPUTS)
+def test_lanes_are_instances_that_do_not_know_each_other(shared: FmuSession) -> None:
+    assert shared.hello().capabilities.lanes == 32
+    first = shared.initialise([start(0.1), start(0.6), start(0.9)], 1800, INPUTS, OUTPUTS)
     both = np.concatenate([rows(np.full(20, 0.9)), rows(np.full(20, 0.2))], axis=1)
-    reply = session.advance([2, 0], both)
-    alone = session.advance([1], rows(np.full(20, 0.6)))
+    reply = shared.advance([2, 0], both)
+    alone = shared.advance([1], rows(np.full(20, 0.6)))
     np.testing.assert_allclose(first[:, 0], [42.0, 77.0, 98.0])
     np.testing.assert_allclose(reply[:, 1, 0], expected(np.full(20, 0.2), 0.1, 0.05)[1:, 0], rtol=1e-12)
     assert (alone[:, 0, 0] == first[1, 0]).all()
 
 
-def test_columns_may_come_in_any_order(lag_unit: Path, stand_for: StandFor, bare: Bare) -> None:
-    session = bare(stand_for(lag_unit))
-    session.initialise([start(0.3)], 1800, INPUTS, OUTPUTS)
-    straight = session.advance([0], rows(np.full(5, 0.8)))
-    session.initialise([Start("running", (0.0, 0.3, 2.0))], 1800, ("hot", "throttle", "mix"), OUTPUTS[::-1])
-    turned = session.advance([0], rows(np.full(5, 0.8))[:, :, [2, 0, 1]])
+def test_columns_may_come_in_any_order(shared: FmuSession) -> None:
+    shared.initialise([start(0.3)], 1800, INPUTS, OUTPUTS)
+    straight = shared.advance([0], rows(np.full(5, 0.8)))
+    shared.initialise([Start("running", (0.0, 0.3, 2.0))], 1800, ("hot", "throttle", "mix"), OUTPUTS[::-1])
+    turned = shared.advance([0], rows(np.full(5, 0.8))[:, :, [2, 0, 1]])
     assert (turned[:, :, ::-1] == straight).all()
 
 
@@ -124,11 +127,11 @@ def test_each_instance_is_freed_once(
 
 
 def test_a_unit_for_one_instance_has_one_lane(
-    lag_unit: Path, version: int, described: Callable[..., Path], stand_for: StandFor, bare: Bare,
+    lag_units: dict[int, Path], described: Callable[..., Path], stand_for: StandFor, bare: Bare,
     life: Callable[[], Counter[str]],
 ) -> None:  # fmt: skip
     old = 'canHandleVariableCommunicationStepSize="true"'
-    unit = described(lag_unit, version, (old, old + ' canBeInstantiatedOnlyOncePerProcess="true"'))
+    unit = described(lag_units[3], 3, (old, old + ' canBeInstantiatedOnlyOncePerProcess="true"'))
     session = bare(stand_for(unit))
     assert session.hello().capabilities.lanes == 1
     session.initialise([start()], 1800, INPUTS, OUTPUTS)
@@ -146,11 +149,13 @@ def test_start_values_reach_the_unit(lag_unit: Path, stand_for: StandFor, bare: 
     assert step == pytest.approx(52.0 + 49.0 * 0.05 / 1.05)
 
 
-def test_a_stopped_start_needs_to_be_told_how(lag_unit: Path, stand_for: StandFor, bare: Bare) -> None:
-    session = bare(stand_for(lag_unit, options="stopped = { still = true }\nrunning = { still = false }"))
+def test_a_stopped_start_needs_to_be_told_how(
+    lag_units: dict[int, Path], stand_for: StandFor, bare: Bare
+) -> None:
+    session = bare(stand_for(lag_units[2], options="stopped = { still = true }\nrunning = { still = false }"))
     first = session.initialise([start(0.3, "stopped"), start(0.3)], 1800, INPUTS, OUTPUTS)
     assert first[:, 1].tolist() == [0.0, pytest.approx(1400.0)]
-    untold = bare(stand_for(lag_unit))
+    untold = bare(stand_for(lag_units[2]))
     with pytest.raises(
         StandError, match="does not say how the unit begins with the engine stopped"
     ) as caught:
@@ -159,10 +164,10 @@ def test_a_stopped_start_needs_to_be_told_how(lag_unit: Path, stand_for: StandFo
 
 
 def test_seeded_defects_come_by_parameters_or_another_build(
-    lag_unit: Path, stand_for: StandFor, mounted: Mount
+    lag_units: dict[int, Path], stand_for: StandFor, mounted: Mount
 ) -> None:
-    table = f'weak = {{ parameters = {{ bias = 7 }} }}, other = {{ target = "{lag_unit.name}" }}'
-    stand = stand_for(lag_unit, options=f"defects = {{ {table} }}")
+    table = f'weak = {{ parameters = {{ bias = 7 }} }}, other = {{ target = "{lag_units[3].name}" }}'
+    stand = stand_for(lag_units[3], options=f"defects = {{ {table} }}")
     found = {}
     for defect in (None, "weak", "other"):
         session = mounted(stand, defect).session
@@ -186,8 +191,10 @@ def test_not_a_number_passes_through(
     assert np.isnan(into[0, 0, 0])
 
 
-def test_a_discrete_input_takes_states_only(lag_unit: Path, stand_for: StandFor, bare: Bare) -> None:
-    session = bare(stand_for(lag_unit))
+def test_a_discrete_input_takes_states_only(
+    lag_units: dict[int, Path], stand_for: StandFor, bare: Bare
+) -> None:
+    session = bare(stand_for(lag_units[3]))
     session.initialise([start()], 1800, INPUTS, OUTPUTS)
     wrong = rows(np.full(1, 0.5))
     wrong[0, 0, 1] = 4.0
@@ -222,9 +229,9 @@ def test_a_step_inside_must_divide_the_grid_step(
 
 
 def test_only_what_runs_is_unpacked_and_only_for_the_owner(
-    lag_unit: Path, stand_for: StandFor, bare: Bare
+    lag_units: dict[int, Path], stand_for: StandFor, bare: Bare
 ) -> None:
-    session = bare(stand_for(lag_unit))
+    session = bare(stand_for(lag_units[2]))
     session.hello()
     names = {path.relative_to(session.folder).parts[0] for path in session.folder.rglob("*")}
     assert names == {"binaries", "modelDescription.xml", "plan.json", "resources"}

@@ -222,6 +222,26 @@ def test_crossing_by_linear_interpolation(make: Any) -> None:
     assert crossed(make, [1.0, 1.2, 1.4, 1.6], 5000.0).verdict == "pass"
 
 
+@pytest.mark.parametrize(
+    ("lever", "ending", "words"),
+    [("boost", "stop", "seek of turbo speed with boost ended: stop (turbo speed 18,000 rpm, wastegate opening 0.25)"),
+     ("boost", "reached", "ended: reached (turbo speed"), ("throttle", "stop", "")],
+)  # fmt: skip
+def test_a_crossing_says_what_stopped_the_boost_lever_beyond_it(make: Any, lever: str, ending: str, words: str) -> None:
+    marks = (
+        Mark("seek", 0, 50, "rpm", "propeller", "reached", 2500.0, "engine_speed"),
+        Mark("seek", 50, 200, "up", lever, ending, 18_000.0, "turbo_speed"),
+    )
+    shown = {"turbo_speed": 18_000.0, "wastegate_opening": 0.25}
+    histories = [make.history({"throttle_position": v, **shown}, marks=marks) for v in (0.6, 0.9, 1.2, 1.5)]
+    resolved = {"at": 1.0, "expected": 11666.7}
+    found = make.judge(crossing(make), histories, resolved, at=ALTITUDES, sweep=SWEEP)
+    assert found.verdict in ("pass", "conditional pass")
+    assert words in found.note
+    assert ("ended" in found.note) is bool(words)
+    assert "15,000" in found.note, "the point beyond the crossing"
+
+
 def test_never_passing_is_a_fail(make: Any) -> None:
     for values in ([0.1, 0.2, 0.3, 0.99], [1.01, 1.2, 1.3, 1.4]):
         found = crossed(make, values, 12000.0)

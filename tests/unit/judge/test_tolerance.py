@@ -25,6 +25,8 @@ def test_a_percentage_says_what_it_is_of(make: Any) -> None:
     rated = Basis("hp", 800.0, 2500.0, "brake_power", 2000.0)
     of_value = allowance(make.tolerance(percent=5.0, of=Value(sheet="takeoff.brake_power")), rated)
     assert (of_value.value, "takeoff.brake_power" in of_value.text) == (100.0, True)
+    banded = allowance(make.tolerance(percent=5.0, of=Value(predicted="power.takeoff", part="half_band")), rated)
+    assert (banded.value, "the predictor's half band 2,000 hp" in banded.text) == (100.0, True)
 
 
 def test_temperature_tolerances_are_differences(make: Any) -> None:

@@ -48,7 +48,7 @@ def test_names_and_units_are_ours(opened: Opened, tmp_path: Path) -> None:
         ([*lines(20), line(2.0, mix="rich-ish")], ":22", "no state of mixture"),
         ([line(i * 0.1, thr=150) for i in range(99)], "", "throttle goes from 1.5 to 1.5"),
         ([line(0.0)], "", "1 rows are too few"),
-        ([], "", "no rows"),
+        ([], "", "has a header and no rows"),
         (lines(20), "", "no stretch of 5 s"),
         ([line(60.0 * i) for i in range(20)], "", "the samples lie 60 s apart"),
         ([line(0.0) for _ in range(100)], "", "repeat the time of the row before"),
@@ -56,7 +56,10 @@ def test_names_and_units_are_ours(opened: Opened, tmp_path: Path) -> None:
         ([line(0.1 * i, t="") for i in range(100)], "", "have no time"),
         ([line(0.1 * i, map="") for i in range(100)], "", "the column for manifold_pressure holds no value"),
         ([line(0.1 * i, alt="inf") for i in range(100)], "", "pressure_altitude is not a finite number"),
-        ([*lines(20), line(2.0) + ",7"], "", "line 22"),
+        ([*lines(20), line(2.0) + ",7", *lines(20)], ":22", "more than the 7 fields"),
+        ([*lines(20), line(2.0, map="100,5"), *lines(20)], ":22", "more than the 7 fields"),
+        ([*lines(20), line(2.0) + ",7,8"], ":22", "more than the 7 fields"),
+        ([*lines(20), line(2.0, map='"1,2"') + ",7,8"], ":22", "more than the 7 fields"),
     ],
     ids=lambda value: value[:30] if isinstance(value, str) else "",
 )  # fmt: skip
@@ -74,7 +77,7 @@ def test_what_cannot_be_mended_is_refused(opened: Opened, rows: list[str], where
         ("t,thr\n1,2\n".encode("utf-16"), ":1", "not UTF-8"),
         ((HEAD + "\n" + line(0.0) + "\n").encode() + b"1,\xe9\n", ":3", "byte 0xe9 is not UTF-8"),
         ((HEAD + "\n").encode() + b"1,\0\n", ":2", "a zero byte"),
-        (b"\n1,2\n", ":1", "names no columns"),
+        (b"\n\n", ":1", "names no columns"),
         (HEAD.replace("tas", "map").encode() + b"\n1\n", "flight.csv", "two columns are called 'map'"),
     ],
 )
@@ -89,6 +92,14 @@ def test_a_bad_byte_across_two_reads_is_found_in_its_line(opened: Opened) -> Non
     with pytest.raises(InputError, match="not UTF-8") as refused:
         opened(body)
     assert refused.value.where.endswith(":2")
+
+
+def test_separators_at_the_end_and_a_line_without_an_end(opened: Opened) -> None:
+    rows = [line(0.1 * i) + "," for i in range(100)]
+    assert opened(rows).stretches[0].data.shape == (100, 6)
+    cut = opened("\n".join([HEAD, *lines(100)])[:-1].encode())
+    assert cut.stretches[0].data.shape == (99, 6)
+    assert "the last line has no end and was left out" in cut.warnings
 
 
 def test_missing_and_huge_files(opened: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -213,7 +224,7 @@ def test_a_delay_is_taken_out(opened: Opened) -> None:
 
 def test_clock_of_day_and_decimal_commas(opened: Opened) -> None:
     rows = [f"14:{i // 600:02d}:{i // 10 % 60:02d}.{i % 10};50,0;2;1000;0;200;100,5" for i in range(1200)]
-    content = "\n".join([HEAD.replace(",", ";"), *rows]).encode()
+    content = "\n".join([HEAD.replace(",", ";"), *rows, ""]).encode()
     found = opened(
         content, recording='separator = ";"\ndecimal = ","', change={'time_unit = "s"': 'time_unit = "hh:mm:ss"'}
     )
