@@ -19,6 +19,7 @@ from leverproof.stand.port import Array, StandFile
 from leverproof.stand.recording_columns import Columns
 from leverproof_adapters.recording_table import MOST_ROWS, SECONDS, clock, numbers, states
 
+SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|"}
 _CHUNK = 1 << 20
 _ROWS_AT_ONCE = 200_000
 _LONGEST_HEADER = 1 << 20
@@ -34,13 +35,13 @@ class CsvTable:
         self.warnings: tuple[str, ...] = ()
         self._ended = checked.ended
         self._path = path
-        self._separator = str(stand.recording.get("separator", ","))
-        self._decimal = str(stand.recording.get("decimal", "."))
+        self._separator = _separator(stand)
+        self._decimal = "," if stand.recording.get("decimal") == "comma" else "."
 
     def read(self, columns: Columns) -> tuple[Array, Mapping[str, Array]]:
         """See :class:`leverproof_adapters.recording_table.Table`."""
         text = {c.name for c in columns.channels if c.states is not None}
-        if columns.time_unit == "hh:mm:ss":
+        if columns.time_unit == "time_of_day":
             text.add(columns.time)
         used = [columns.time, *(c.name for c in columns.channels)]
         try:
@@ -98,7 +99,7 @@ class CsvTable:
             else:
                 found[column.channel] = self._plain(cells, first, column.name)
         time = frame[columns.time]
-        if columns.time_unit == "hh:mm:ss":
+        if columns.time_unit == "time_of_day":
             return clock(time.tolist(), first, columns.time, where), found
         return self._plain(time, first, columns.time) * SECONDS[columns.time_unit], found
 
@@ -109,9 +110,13 @@ class CsvTable:
         return numbers(cells.tolist(), first, name, str(self._path), decimal=self._decimal)
 
 
+def _separator(stand: StandFile) -> str:
+    return SEPARATORS[stand.recording.get("separator", "comma")]
+
+
 def read_csv(path: Path, stand: StandFile) -> CsvTable:
     """The file with its header read. Raises :class:`InputError` naming the line for bytes that are no UTF-8 text."""
-    separator = str(stand.recording.get("separator", ","))
+    separator = _separator(stand)
     checked = _checked(path, separator)
     with path.open(encoding="utf-8-sig", newline="") as lines:
         first = lines.readline(_LONGEST_HEADER)

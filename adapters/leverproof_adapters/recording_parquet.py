@@ -44,7 +44,7 @@ class ParquetTable:
             else:
                 found[column.channel] = self._numbers(cells, column.name)
         time = table.column(columns.time)
-        if columns.time_unit == "hh:mm:ss":
+        if columns.time_unit == "time_of_day":
             return clock(time.to_pylist(), _FIRST_ROW, columns.time, where), found
         return self._numbers(time, columns.time) * SECONDS[columns.time_unit], found
 

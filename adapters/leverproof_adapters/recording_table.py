@@ -70,7 +70,7 @@ def numbers(cells: Sequence[Any], first_line: int, name: str, where: str, *, dec
 
 def _advice(word: str) -> str:
     if re.fullmatch(r"[-+]?\d+,\d+", word):
-        return "a comma as decimal mark: write decimal = ',' and separator = ';' in [recording]"
+        return "a comma as decimal mark: write decimal = 'comma' and separator = 'semicolon' in [recording]"
     return "leave the cell blank where nothing was recorded"
 
 
@@ -114,7 +114,7 @@ def clock(cells: Sequence[Any], first_line: int, name: str, where: str) -> Array
             out[index] = 3600.0 * int(match[1]) + 60.0 * int(match[2]) + float(match[3])
         elif text:
             raise InputError(
-                f"{text[:60]!r} in the column {name!r} is no time of the form hh:mm:ss",
+                f"{text[:60]!r} in the column {name!r} is no time of the form time_of_day",
                 f"{where}:{first_line + index}",
                 "give the unit the column really has as time_unit",
                 "text",

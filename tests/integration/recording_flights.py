@@ -81,7 +81,8 @@ def by_hand(seed: int, *, off: float = 0.012) -> Callable[[Program], Program]:
         if any(step.do == "couple" for step in rest):
             start["boost"] = start["throttle"]
         kept = replace(first, levers={name: start[name] for name in first.levers})
-        return replace(program, start=start, steps=(kept, *(s for step in rest for s in changed(step))))
+        look = PlannedStep("hold", duration=4 * TICKS_PER_SECOND)
+        return replace(program, start=start, steps=(kept, look, *(s for step in rest for s in changed(step))))
 
     return fly
 

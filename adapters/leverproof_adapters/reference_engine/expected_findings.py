@@ -172,6 +172,8 @@ SURE: dict[str, tuple[str, ...]] = {
         "high-gear-penalty",
     ),
     "geared-power-from-a-chart": (
+        # no gain with height, no less friction at climb rpm
+        "climb-power",
         "gear-crossing",
         "geared-constant-pressure-climb",
         "high-gear-penalty",
@@ -196,20 +198,31 @@ SURE: dict[str, tuple[str, ...]] = {
         "fuel-by-power-setting",
         "mixture-order",
     ),
-    "cold-compression": ("turbo-normalised-climb",),
+    "cold-compression": (
+        # a tenth more power from a charge 80 K too cold
+        "climb-power",
+        "turbo-normalised-climb",
+    ),
     "waste-gate-stuck": (
         "automatic-critical-altitude",
         "automatic-waste-gate",
+        # climb pressure is out of reach at height
+        "climb-power",
         "turbo-normalised-climb",
     ),
     "waste-gate-by-gauge-pressure": (
         "automatic-critical-altitude",
         "automatic-waste-gate",
+        # climb pressure is out of reach at height
+        "climb-power",
         "turbo-normalised-climb",
     ),
     "no-critical-altitude": (
         "automatic-critical-altitude",
         "automatic-waste-gate",
+        # the pressure comes from nowhere: no turbo work, no heat in the charge
+        "climb-power",
+        "turbo-normalised-climb",
     ),
     "no-automatic-turbo-limit": (
         "automatic-critical-altitude",
@@ -239,8 +252,9 @@ BORDERLINE: dict[str, tuple[str, ...]] = {
     "turbo-speed-proportional-to-lever": ("full-throttle-height",),
     "ram-beyond-recovery": ("boost-travel",),
     "charge-temperature-ignored": ("back-pressure-felt",),
-    "weak-geared-wheel": ("geared-constant-pressure-climb", "geared-take-off"),
-    "geared-power-from-a-chart": ("geared-take-off",),
+    "weak-geared-wheel": ("climb-power", "geared-constant-pressure-climb", "geared-take-off"),
+    "geared-power-from-a-chart": ("fuel-by-power-setting", "geared-take-off"),
+    "waste-gate-by-gauge-pressure": ("cut-off-flight",),
     "exhaust-against-sea-level": ("idle-at-height",),
     "weightless-propeller": ("slam-and-chop",),
 }

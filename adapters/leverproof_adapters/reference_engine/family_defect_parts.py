@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from leverproof.atmosphere import GAS_CONSTANT
 from leverproof_adapters.reference_engine import arrangements, controls, cylinder, gas_path
 from leverproof_adapters.reference_engine.parameters import Parameters
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
@@ -40,7 +41,7 @@ def exhaust_at_sea_level(p: Parameters, s: State, levers: Levers, air: Air, x: P
 def density_alone(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Full-throttle power in proportion to air density: friction thins out, and the root of the temperature is lost."""
     cylinder.work(p, s, levers, air, x)
-    density = air.density * (gas_path.GAS_CONSTANT * _SEA_LEVEL_TEMPERATURE / _SEA_LEVEL)
+    density = air.density * (GAS_CONSTANT * _SEA_LEVEL_TEMPERATURE / _SEA_LEVEL)
     pressure = air.pressure * (1.0 / _SEA_LEVEL)
     x.indicated_torque = x.indicated_torque * (density / pressure) ** 0.5
     x.friction_torque = x.friction_torque * density

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -14,6 +15,7 @@ from leverproof.stand.mount import MountedStand
 from leverproof.stand.port import Array, StandFile, Start
 from leverproof_adapters import fmi
 from leverproof_adapters.fmi.opening import FmuSession
+from leverproof_adapters.fmi.session import Lane
 from leverproof_adapters.fmi.vectors import points
 
 StandFor = Callable[..., StandFile]
@@ -124,6 +126,29 @@ def test_each_instance_is_freed_once(
     assert counted["terminated"] == 8
     assert counted["reset"] == (0 if renewal == "fresh" else 4)
     assert not session.folder.exists()
+
+
+def test_a_lane_frees_its_instance_once_even_when_terminating_fails() -> None:
+    called: list[str] = []
+
+    class Complains:
+        def __getattr__(self, name: str) -> Callable[..., object]:
+            def call(*_: object) -> object:
+                called.append(name)
+                if name == "terminate":
+                    raise StandError("cannot end")
+                return ctypes.c_void_p(1)
+
+            return call
+
+    lane = Lane(Complains(), "engine")  # type: ignore[arg-type]
+    lane._begun = True
+    with pytest.raises(StandError, match="cannot end"):
+        lane.free()
+    lane.free()
+    assert called == ["instantiate", "terminate", "free"]
+    with pytest.raises(StandError, match="was given back"):
+        lane.reset()
 
 
 def test_a_unit_for_one_instance_has_one_lane(

@@ -226,13 +226,15 @@ def test_clock_of_day_and_decimal_commas(opened: Opened) -> None:
     rows = [f"14:{i // 600:02d}:{i // 10 % 60:02d}.{i % 10};50,0;2;1000;0;200;100,5" for i in range(1200)]
     content = "\n".join([HEAD.replace(",", ";"), *rows, ""]).encode()
     found = opened(
-        content, recording='separator = ";"\ndecimal = ","', change={'time_unit = "s"': 'time_unit = "hh:mm:ss"'}
+        content,
+        recording='separator = "semicolon"\ndecimal = "comma"',
+        change={'time_unit = "s"': 'time_unit = "time_of_day"'},
     )
     assert found.seconds() == pytest.approx(119.9)
     assert found.stretches[0].begins == 14 * 3600
     assert column(found, "throttle")[0] == pytest.approx(0.5)
-    with pytest.raises(InputError, match="no time of the form hh:mm:ss") as refused:
-        opened(lines(), change={'time_unit = "s"': 'time_unit = "hh:mm:ss"'})
+    with pytest.raises(InputError, match="no time of the form time_of_day") as refused:
+        opened(lines(), change={'time_unit = "s"': 'time_unit = "time_of_day"'})
     assert refused.value.where.endswith(":2")
 
 
