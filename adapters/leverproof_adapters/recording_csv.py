@@ -140,8 +140,8 @@ class _Checked:
 
 
 class _Widths:
-    """Holds the width of every line against the header's: a wider line has its numbers in the wrong columns, and the
-    table reader would drop what is beyond without a word. Separators within quotes do not count."""
+    """Holds the width of every line against the header's: a line of another width has its numbers in the wrong
+    columns, and the table reader would not say so. Separators within quotes do not count."""
 
     def __init__(self, path: Path, separator: str) -> None:
         self._path = path
@@ -150,6 +150,7 @@ class _Widths:
         self._carried = 0
         self._before = 0
         self._quotes = 0
+        self._begun = 0
 
     def look(self, block: bytes, first_line: int) -> None:
         """Take the next piece of the file, whose first byte is in line ``first_line``."""
@@ -170,14 +171,18 @@ class _Widths:
         self._carried = marks.size - (int(upto[-1]) if upto.size else -self._carried)
         if self._header < 0 and widths.size:
             self._header = int(widths[0])
-        for index in np.flatnonzero(widths > self._header).tolist():
-            if widths[index] > self._header + 1 or not self._blank_end(held, int(ends[index])):
-                raise InputError(
-                    f"this line has more than the {self._header + 1} fields of the header",
-                    f"{self._path}:{first_line + block.count(10, 0, int(ends[index]))}",
-                    "numbers with a decimal comma need another separator between the fields",
-                    "csv",
-                )
+        lengths = np.diff(ends, prepend=-1 - self._begun) - 1
+        self._begun = held.size - 1 - int(ends[-1]) if ends.size else self._begun + held.size
+        for index in np.flatnonzero((widths != self._header) & (lengths > 1)).tolist():
+            end, over = int(ends[index]), int(widths[index]) - self._header
+            if over == 1 and self._blank_end(held, end):
+                continue
+            raise InputError(
+                f"this line has {'more' if over > 0 else 'less'} than the {self._header + 1} fields of the header",
+                f"{self._path}:{first_line + block.count(10, 0, end)}",
+                "numbers with a decimal comma need another separator; a blank needs its separators too",
+                "csv",
+            )
         self._before = int(held[-1])
 
     def _blank_end(self, held: NDArray[np.uint8], end: int) -> bool:
@@ -189,7 +194,7 @@ class _Widths:
 
 
 def _checked(path: Path, separator: str) -> _Checked:
-    """What is to be known of a file that is UTF-8 text throughout, with no line wider than its header."""
+    """What is to be known of a file that is UTF-8 text throughout, with every line as wide as its header."""
     widths = _Widths(path, separator)
     decoder = codecs.getincrementaldecoder("utf-8")()
     digest = hashlib.sha256()

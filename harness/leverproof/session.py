@@ -149,6 +149,7 @@ def rejudge(record: Record, ladder: dict[str, tuple[str, ...]]) -> list[Finding]
         arrangement=arrangement,
         derived_from=str(said.get("derived_from", "")),
         jitter=float(said.get("jitter", 0.0)),
+        recorded=bool(said.get("recorded", False)),
     )
     selected = set(record.header.get("selected", ()))
     return _judged([p for p in record.expectations if p.case.id in selected], runs, facts, ladder)
@@ -279,6 +280,7 @@ def _session(
         arrangement=inputs.sheet.word("hardware.arrangement"),
         derived_from=mounted.hello.derived_from,
         jitter=float(said.get("jitter", 0.0)),
+        recorded=bool(said.get("recorded", False)),
     )
     record.event(
         "facts",

@@ -14,6 +14,8 @@ from leverproof_adapters.reference_engine.variants import VARIANTS
 from .sessions import REPOSITORY, Outcome, embedded_stand, session
 
 SHEETS = ("corrie-18-early", "corrie-18-late")
+FAMILIES = ("corrie-14", "rill-6", "rill-6t")
+"""Engines with fewer levers, so with fewer cases."""
 EXAMPLES = REPOSITORY / "adapters" / "examples"
 
 
@@ -33,6 +35,19 @@ def test_embedded_engine(tmp_path: Path, sheet: str) -> None:
 def test_variants_with_other_coefficients(tmp_path: Path, sheet: str, variant: str) -> None:
     stand = embedded_stand(tmp_path, sheet, f'variant = "{variant}"')
     honest(session(tmp_path / "record", stand=stand), 60)
+
+
+@pytest.mark.parametrize("sheet", FAMILIES)
+def test_other_families(tmp_path: Path, sheet: str) -> None:
+    for seed in (1, 77):
+        honest(session(tmp_path / f"record-{seed}", sheet=sheet, seed=seed), 45)
+
+
+@pytest.mark.parametrize("variant", sorted(VARIANTS))
+@pytest.mark.parametrize("sheet", FAMILIES)
+def test_variants_of_other_families(tmp_path: Path, sheet: str, variant: str) -> None:
+    stand = embedded_stand(tmp_path, sheet, f'variant = "{variant}"')
+    honest(session(tmp_path / "record", stand=stand), 45)
 
 
 def test_second_engine(tmp_path: Path) -> None:

@@ -45,7 +45,9 @@ EXEMPT = {
     "light.hysteresis": "allowance for the light's own play, not a property that is judged",
     "link.above": "the height of a rule of practice; the cases are flown on both sides of it",
 }
-EXEMPT_SECTIONS = ("geometry", "geared_stage", "turbo", "intercooler", "propeller", "airframe", "lever_law", "exhaust", "carburettor")
+EXEMPT_SECTIONS = (
+    "geometry", "geared_stage", "turbo", "intercooler", "propeller", "airframe", "lever_law", "exhaust", "carburettor",
+)  # fmt: skip
 """Design data for the predictor and the aeroplane: they set the width and place of predicted bands."""
 
 

@@ -167,9 +167,12 @@ class ReferenceSession:
         levers = Levers()
         for name in Levers.__slots__:
             given = column.get(name)
-            position = np.full(rows.shape[:2], REST.get(name, 0.0)) if given is None else given
+            if given is None:
+                rest = np.broadcast_to(np.full(rows.shape[1], REST.get(name, 0.0)), rows.shape[:2])
+                setattr(levers, name, rest)
+                continue
             top = float(max(len(CHANNELS[name].states) - 1, 1))
-            setattr(levers, name, np.minimum(np.maximum(position, 0.0), top))
+            setattr(levers, name, np.minimum(np.maximum(given, 0.0), top))
         air = self._build.surroundings(self._build.parameters, *(column[name] for name in SURROUNDINGS))
         return air, levers
 

@@ -39,7 +39,8 @@ def run(options: argparse.Namespace) -> int:
         for name, defect in known.items():
             if not options.defect or name in options.defect:
                 code, fired = _one(options, name, defect.variants[0], Path(folder) / name)
-                runs.append(DefectRun(name, defect.size, frozenset(defect.fires), fired, code, frozenset(defect.may_fire)))
+                expected, borderline = frozenset(defect.fires), frozenset(defect.may_fire)
+                runs.append(DefectRun(name, defect.size, expected, fired, code, borderline))
     say(render(runs, width=width()))
     return 0
 

@@ -78,7 +78,8 @@ def evaluate(judgement: Judgement, planned: PlannedCase, runs: Runs, facts: Sess
         return [withheld("", "not run", "the plan holds no point")]
     over = OVER_SWEEP.get(judgement.what)
     if over is not None:
-        points = _unflown(planned, _guarded("over the sweep", lambda: over(evidences)))
+        points = _guarded("over the sweep", lambda: over(evidences))
+        points = _unflown(planned, points) if facts.recorded else points
     else:
         at = AT_POINT.get(judgement.what)
         if at is None:
@@ -88,13 +89,13 @@ def evaluate(judgement: Judgement, planned: PlannedCase, runs: Runs, facts: Sess
 
 
 def _unflown(planned: PlannedCase, points: list[PointFinding]) -> list[PointFinding]:
-    """A judgement over a sweep that lacks points because nobody flew them is not run either. Only a recording leaves
-    stated points out of the plan."""
+    """A judgement over a sweep that lacks points because nobody flew them, or none of them, is not run either. Only a
+    recording leaves stated points out of the plan."""
     if not points or points[0].verdict != "inconclusive" or points[0].found is not None:
         return points
     stated = len(planned.case.sweep.points) if planned.case.sweep else 0
     left_out = sum(not p.off_point for p in planned.points) < stated
-    if left_out or any(p.verdict == "not run" for p in points[1:]):
+    if left_out or sum(p.verdict == "not run" for p in points[1:]) == len(planned.points):
         return [replace(points[0], verdict="not run"), *points[1:]]
     return points
 

@@ -173,13 +173,19 @@ def doubts_of(evidence: Evidence, ref: Ref, channel: str, *, without: str = "") 
     reading = reading_of(evidence, ref)
     jitter = Doubt("jitter", reading.scatter.get(channel, 0.0) / RECTANGULAR, f"half spread at {ref}")
     residuals = seek_residuals(history_of(evidence, ref.run), reading, channel, without=without)
-    division = reading.gauge.get(channel, 0.0)
-    gauge = (Doubt("gauge", division / 2.0 / RECTANGULAR, f"half the smallest step at {ref}"),) if division else ()
+    gauge = gauge_of(history_of(evidence, ref.run), channel)
     placing = reading.placing.get(channel)
     if placing is not None:
         u = placing if math.isfinite(placing) else None
         gauge = (*gauge, Doubt("lever placing", u, f"levers set by hand beside their places at {ref}"))
     return (jitter, *gauge, step_study(evidence.facts, channel), *residuals)
+
+
+def gauge_of(history: History, channel: str) -> tuple[Doubt, ...]:
+    """The part of doubt in a number read off a gauge that moves in steps, as every reading of the run says; none where
+    the run has no reading, or no gauge."""
+    division = max((r.gauge.get(channel, 0.0) for r in history.readings), default=0.0)
+    return (Doubt("gauge", division / 2.0 / RECTANGULAR, "half the gauge's smallest step"),) if division else ()
 
 
 def step_study(facts: SessionFacts, channel: str) -> Doubt:

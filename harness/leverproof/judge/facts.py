@@ -19,17 +19,17 @@ MOVED = 20.0
 
 
 def session_facts(
-    runs: SessionRuns, *, arrangement: str = "", derived_from: str = "", jitter: float = 0.0
+    runs: SessionRuns, *, arrangement: str = "", derived_from: str = "", jitter: float = 0.0, recorded: bool = False
 ) -> SessionFacts:
     """The facts of a session from all its runs, by (case id, point index, run name).
 
     ``arrangement`` is the sheet's (it decides which equal channels are legitimate); ``derived_from`` and
-    ``jitter`` (s) come from the model's own description.
+    ``jitter`` (s) come from the model's own description; ``recorded`` is true of a recording.
     """
     step_u = step_study(runs)
     live = live_channels([run.history for run in runs.values()], step_u)
     running = [run.history for run in runs.values() if run.program.engine == "running"]
-    return SessionFacts(step_u, live, copied_channels(running, live, arrangement), jitter, derived_from)
+    return SessionFacts(step_u, live, copied_channels(running, live, arrangement), jitter, derived_from, recorded)
 
 
 def step_study(runs: SessionRuns) -> dict[str, float] | None:

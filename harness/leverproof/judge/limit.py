@@ -17,6 +17,7 @@ from leverproof.judge.evidence import (
     WithheldError,
     doubts_of,
     finite,
+    gauge_of,
     reference_doubt,
     samples_of,
     settled,
@@ -55,7 +56,11 @@ def _side(evidence: Evidence, window: Window, *, upper: bool) -> PointFinding:
         raise WithheldError("invalid run", f"the window holds no sample{after}")
     samples = samples_of(window.history, judgement.channel)
     finite(samples[window.asked], judgement.channel)
-    doubts: tuple[Doubt, ...] = (step_study(evidence.facts, judgement.channel), reference_doubt(bound))
+    doubts: tuple[Doubt, ...] = (
+        step_study(evidence.facts, judgement.channel),
+        *gauge_of(window.history, judgement.channel),
+        reference_doubt(bound),
+    )
     if judgement.change_from:
         origin = Ref(judgement.run, judgement.change_from)
         samples = samples - settled(evidence, origin, judgement.channel)

@@ -75,10 +75,12 @@ class Finding:
 class SessionFacts:
     """What a whole session shows about its channels. ``step_u`` is the step-study standard uncertainty per
     channel (None: not determined); ``live`` the channels seen to move; ``copies`` maps a channel to what it
-    is a copy of; ``jitter`` seconds of clock jitter; ``derived_from`` the model's own words."""
+    is a copy of; ``jitter`` seconds of clock jitter; ``derived_from`` the model's own words; ``recorded``
+    whether it was flown by somebody and only found in a recording."""
 
     step_u: dict[str, float] | None
     live: frozenset[str]
     copies: dict[str, str] = field(default_factory=dict)
     jitter: float = 0.0
     derived_from: str = ""
+    recorded: bool = False

@@ -48,7 +48,7 @@ def _level_speed(j: Judgement, words: Words) -> str:
     less = " and ".join(str(ref) for ref in j.less)
     text = f"top level speed at {j.more} less that at {less} {_bounds(j, words)}"
     if j.worth is not None:
-        text = f"top level speed at {j.more} less that at {less} is what {words(j.worth)} is worth in level flight"
+        text = f"top level speed at {j.more} less that at {less} is what {quantity(j.worth)} is worth in level flight"
     return text + _conditions(j, words)
 
 

@@ -6,7 +6,9 @@ A recording is no session: nothing can be asked of it. The matcher finds in it w
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NoReturn
 
+from leverproof.errors import InputError
 from leverproof.stand.port import Array
 from leverproof.timegrid import TICKS_PER_SECOND, TimeGrid
 
@@ -45,6 +47,17 @@ class Recording:
     def columns(self) -> tuple[str, ...]:
         """Names of the columns of every stretch, inputs first."""
         return self.inputs + self.outputs
+
+    def hello(self) -> NoReturn:
+        """Refuses to be mounted as a model: raises :class:`InputError`."""
+        raise InputError(
+            "this stand is a recording: nothing can be asked of what is over",
+            hint="'leverproof run' judges what was flown in it",
+            code="recording",
+        )
+
+    def close(self) -> None:
+        """Nothing is open."""
 
     def seconds(self) -> float:
         """How long all stretches last together."""

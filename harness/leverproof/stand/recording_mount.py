@@ -66,6 +66,7 @@ class MountedRecording:
             "unmapped_inputs": [],
             "unmapped_outputs": [],
             "warnings": list(held.warnings),
+            "recorded": True,
             "jitter": held.jitter,
             "resolution": dict(held.resolution),
             "file": self.stand.target,

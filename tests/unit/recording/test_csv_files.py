@@ -59,6 +59,7 @@ def test_names_and_units_are_ours(opened: Opened, tmp_path: Path) -> None:
         ([*lines(20), line(2.0) + ",7", *lines(20)], ":22", "more than the 7 fields"),
         ([*lines(20), line(2.0, map="100,5"), *lines(20)], ":22", "more than the 7 fields"),
         ([*lines(20), line(2.0) + ",7,8"], ":22", "more than the 7 fields"),
+        ([*lines(20), line(2.0).replace("200,", ""), *lines(20)], ":22", "less than the 7 fields"),
         ([*lines(20), line(2.0, map='"1,2"') + ",7,8"], ":22", "more than the 7 fields"),
     ],
     ids=lambda value: value[:30] if isinstance(value, str) else "",
@@ -100,6 +101,20 @@ def test_separators_at_the_end_and_a_line_without_an_end(opened: Opened) -> None
     cut = opened("\n".join([HEAD, *lines(100)])[:-1].encode())
     assert cut.stretches[0].data.shape == (99, 6)
     assert "the last line has no end and was left out" in cut.warnings
+
+
+def test_ways_of_writing_one_log(opened: Opened) -> None:
+    rows = [HEAD, *lines(100), ""]
+    quoted = [",".join(f'"{cell}"' for cell in row.split(",")) for row in rows[:-1]]
+    for text in (
+        "\r\n".join(rows),
+        "\r".join(rows),
+        "\ufeff" + "\n".join(rows),
+        "\n".join([*rows[:50], "", "", *rows[50:]]),
+        "\n".join(row.replace(",", ", ") for row in rows),
+        "\n".join([*quoted, ""]),
+    ):
+        assert opened(text.encode()).stretches[0].data.shape == (100, 6)
 
 
 def test_missing_and_huge_files(opened: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -54,10 +54,10 @@ class Flight:
         return Recording("drawn", GRID, INPUTS, OUTPUTS, (Stretch(1000.0, data),), **keys)  # type: ignore[arg-type]
 
 
-def program(*steps: PlannedStep, engine: str = "running", **start: float) -> Program:
+def program(*steps: PlannedStep, **start: float) -> Program:
     begin = {"throttle": 0.2, "boost": 0.0, "mixture": 2.0, "pressure_altitude": 5000.0} | start
     watch = {"manifold_pressure": 0.06, "engine_speed": 10.0}
-    return Program(("case", 0, "run"), engine, begin, (PlannedStep("set"), *steps), GRID, watch)
+    return Program(("case", 0, "run"), "running", begin, (PlannedStep("set"), *steps), GRID, watch)
 
 
 def to(seconds: float, **levers: float) -> PlannedStep:

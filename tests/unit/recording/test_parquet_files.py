@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import math
 from pathlib import Path
 
@@ -34,9 +35,7 @@ def test_parquet_is_read_as_text_is(tmp_path: Path) -> None:
 
 
 def test_a_null_is_a_blank_and_nan_is_what_the_model_gave(tmp_path: Path) -> None:
-    import pyarrow
-    from pyarrow import parquet
-
+    pyarrow, parquet = importlib.import_module("pyarrow"), importlib.import_module("pyarrow.parquet")
     columns = {name: table()[name].tolist() for name in HEAD.split(",")}
     columns["map"][50], columns["map"][100] = None, math.nan
     parquet.write_table(pyarrow.table(columns), tmp_path / "flight.parquet")

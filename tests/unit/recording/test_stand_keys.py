@@ -7,8 +7,11 @@ from pathlib import Path
 import pytest
 
 from leverproof.errors import InputError, UsageError
+from leverproof.stand import recording_mount
+from leverproof.stand.mount import mount
 from leverproof.stand.recording_mount import mount_recording
 from leverproof.stand.stand_file import parse_stand_file
+from leverproof_adapters.recording import open_stand
 
 from .conftest import line, stand
 
@@ -37,8 +40,6 @@ def test_keys_that_do_not_fit(tmp_path: Path, keys: dict[str, object], words: st
         "\n".join(["t,thr,mix,alt,dT,tas,map", *[line(0.1 * i) for i in range(99)], ""])
     )
     with pytest.raises(InputError, match=words):
-        from leverproof_adapters.recording import open_stand
-
         open_stand(stand(tmp_path, **keys), defect=None)  # type: ignore[arg-type]
 
 
@@ -52,9 +53,6 @@ def test_another_kind_of_stand_has_none_of_them(extra: str) -> None:
 
 
 def test_constants_stand_for_columns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from leverproof.stand import recording_mount
-    from leverproof_adapters.recording import open_stand
-
     monkeypatch.setattr(recording_mount, "find_adapter", lambda kind, where="": open_stand)
     (tmp_path / "flight.csv").write_text(
         "\n".join(["t,thr,mix,alt,dT,tas,map", *[line(0.1 * i) for i in range(99)], ""])
@@ -71,3 +69,12 @@ def test_constants_stand_for_columns(tmp_path: Path, monkeypatch: pytest.MonkeyP
         mount_recording(stand(tmp_path, more=more), levers={"propeller": 0.1}, defect=None)
     with pytest.raises(UsageError, match="nothing can be built into a recording"):
         mount_recording(stand(tmp_path, more=more), levers={}, defect="slow-turbo")
+
+
+def test_a_recording_is_no_model(tmp_path: Path) -> None:
+    """Whatever wants to drive a model is told so."""
+    (tmp_path / "flight.csv").write_text(
+        "\n".join(["t,thr,mix,alt,dT,tas,map", *[line(0.1 * i) for i in range(99)], ""])
+    )
+    with pytest.raises(InputError, match="nothing can be asked of what is over"):
+        mount(stand(tmp_path), defect=None, adapters={"recording": open_stand})  # type: ignore[dict-item]

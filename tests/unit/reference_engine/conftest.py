@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from leverproof.channels import READINGS
+from leverproof.channels import CHANNELS
 from leverproof.stand.port import Array, StandFile, Start
 from leverproof_adapters.reference_engine import open_stand
 
@@ -38,19 +38,23 @@ class Rig:
         **levers: Any,
     ) -> None:
         self.session = open_stand(stand(variant, options), defect=defect)
-        self.inputs = [s.name for s in self.session.hello().inputs]
+        hello = self.session.hello()
+        self.inputs = [s.name for s in hello.inputs]
+        self.outputs = tuple(s.name for s in hello.outputs)
         self.lanes, self.step_ticks = lanes, step_ticks
         self.levers = np.zeros((lanes, len(self.inputs)))
-        self.set(propeller=1.0, mixture=2.0, intercooler_shutter=1.0)
+        self.set(propeller=1.0, mixture=2.0, intercooler_shutter=1.0, cowl_flaps=1.0)
         self.set(**levers)
         starts = [Start(engine, tuple(row)) for row in self.levers]
-        self.last: Array = self.session.initialise(starts, step_ticks, self.inputs, READINGS)
+        self.last: Array = self.session.initialise(starts, step_ticks, self.inputs, self.outputs)
         self.history: Array = self.last[None]
 
     def set(self, **levers: Any) -> Rig:
-        """Levers and surroundings at once."""
+        """Levers and surroundings at once; levers that this engine does not have are left out."""
+        assert levers.keys() <= CHANNELS.keys()
         for name, value in levers.items():
-            self.levers[:, self.inputs.index(name)] = value
+            if name in self.inputs:
+                self.levers[:, self.inputs.index(name)] = value
         return self
 
     def run(self, seconds: float, **moved_to: Any) -> Rig:
@@ -66,11 +70,11 @@ class Rig:
         return self
 
     def __getitem__(self, channel: str) -> NDArray[np.float64]:
-        return self.last[:, READINGS.index(channel)].copy()
+        return self.last[:, self.outputs.index(channel)].copy()
 
     def of(self, channel: str) -> NDArray[np.float64]:
         """History of a reading over the last run, shape (rows, lanes)."""
-        return self.history[:, :, READINGS.index(channel)]
+        return self.history[:, :, self.outputs.index(channel)]
 
     def hold_pressure(
         self,

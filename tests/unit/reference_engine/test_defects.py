@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from leverproof.channels import CHANNELS, READINGS
+from leverproof.channels import CHANNELS
 from leverproof.errors import InputError
 from leverproof.stand.port import StandFile
 from leverproof_adapters.reference_engine import known_defects
@@ -25,6 +25,9 @@ LANES: dict[str, list[float]] = {
     "temperature_offset": [0, 0, 0, 15, 0, 0, -10],
     "relative_humidity": [0, 0, 0, 0.8, 0, 0, 0],
     "true_airspeed": [0, 0, 170, 150, 170, 0, 150],
+    "blower_gear": [0, 0, 0, 1, 1, 0, 0],
+    "carburettor_heat": [0, 0, 0, 1, 0, 0, 0],
+    "cowl_flaps": [1, 1, 1, 0, 1, 1, 0.5],
 }
 
 
@@ -37,10 +40,13 @@ def honest_history(rig: Rigs, variant: str, step_ticks: int) -> np.ndarray[Any, 
 def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int) -> np.ndarray[Any, Any]:
     """Slow and fast readings of a few lanes, with the link or the coordination on in one of them."""
     lever = "lever_link" if variant.endswith("early") else "coordination"
-    levers = {**LANES, lever: [0, 0, 0, 0, 0, 0, 1]}
+    levers: dict[str, list[float]] = {**LANES, lever: [0, 0, 0, 0, 0, 0, 1]}
     run = rig(8, variant, step_ticks=step_ticks, defect=defect, **{k: [*v, v[0]] for k, v in levers.items()})
-    run.run(5.0)
-    result: np.ndarray[Any, Any] = np.concatenate([run.history, run.run(0.5, throttle=0.45).history])
+    run.run(5.0 if variant.startswith("corrie-18") else 14.0)
+    parts = [run.history, run.run(0.5, throttle=0.45).history]
+    if "blower_gear" in run.inputs:
+        parts.append(run.run(1.0, blower_gear=1).history)
+    result: np.ndarray[Any, Any] = np.concatenate(parts)
     stopped = rig(1, variant, engine="stopped", step_ticks=step_ticks, defect=defect).run(0.5).last
     result[-1, -1] = stopped
     return result
@@ -48,9 +54,9 @@ def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int) -> np.
 
 @pytest.mark.parametrize("name", sorted(DEFECTS))
 def test_defect_is_visible_and_finite(rig: Rigs, name: str) -> None:
-    spans = np.array([CHANNELS[c].span for c in READINGS])
     step_ticks = 900 if name == "frame-rate-dependent" else 1800
     variant = DEFECTS[name].applies_to[0]
+    spans = np.array([CHANNELS[c].span for c in rig(1, variant).outputs])
     wrong, good = history(rig, variant, name, step_ticks), honest_history(rig, variant, step_ticks)
     assert np.all(np.isfinite(wrong))
     assert (np.abs(wrong - good) / spans).max() > 0.005

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from leverproof.errors import InputError
 from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, solve
 from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.engine import Air, Demand, Engine, Numbers
@@ -46,8 +47,8 @@ _SLACK = 1e-9
 @dataclass(frozen=True, slots=True)
 class Policy:
     """How the levers are held. ``kind``: ``throttle`` (area given, boost makes up the pressure), ``gate`` (gate
-    area given, throttle makes it up; also the engines without a gate), ``speed`` (turbo speed, tip m/s), ``deck``
-    (deck pressure, Pa), ``coupled`` (throttle and boost levers at equal positions)."""
+    area given, throttle makes it up; area 0 for engines without an exhaust-driven stage), ``speed`` (turbo speed,
+    tip m/s), ``deck`` (deck pressure, Pa), ``coupled`` (throttle and boost levers at equal positions)."""
 
     kind: str
     value: Numbers = 0.0
@@ -88,8 +89,9 @@ def boost_lever(engine: Engine, state: State) -> Array:
 
 
 def residual_of(policy: Policy, point: Fixed) -> Callable[[Array], Array]:
-    """The residual of a policy: dimensionless, rising with back pressure in Pa."""
+    """The residual of a policy: dimensionless, rising with back pressure in Pa. Raises as :func:`solve_points`."""
     engine = point.engine
+    _check(engine, policy)
 
     def rise(back_pressure: Array) -> Array:
         state = at_back_pressure(point, back_pressure)
@@ -113,11 +115,10 @@ def residual_of(policy: Policy, point: Fixed) -> Callable[[Array], Array]:
 def solve_points(engine: Engine, air: Air, demand: Demand, policy: Policy) -> Points:
     """Points at the demanded manifold pressure; shapes broadcast, (samples, altitudes) in general.
 
-    Never a number without a root: unconverged, infeasible or impossible points are NaN with a reason. Raises
-    ValueError for a policy the engine cannot have.
+    Never a number without a root: unconverged, infeasible or impossible points are NaN with a reason. Without an
+    exhaust-driven stage, raises ValueError for a policy other than ``gate``, :class:`InputError` for a gate area
+    other than 0.
     """
-    if policy.kind != "gate" and not engine.has_turbo:
-        raise ValueError(f"policy {policy.kind!r} needs an exhaust-driven stage")
     point = fixed(engine, air, demand)
     shape = np.broadcast_shapes(
         np.shape(point.equal_flow), np.shape(air.pressure), np.shape(policy.value), np.shape(point.cooling)
@@ -137,6 +138,19 @@ def solve_points(engine: Engine, air: Air, demand: Demand, policy: Policy) -> Po
         lever = boost_lever(engine, clean) if policy.kind == "coupled" else np.full(shape, np.nan)
     needed = np.where(bad, np.nan, needed)
     return Points(clean, needed, gate, lever, reason, np.where(bad, np.nan, end), roots.evaluations + 1)
+
+
+def _check(engine: Engine, policy: Policy) -> None:
+    if engine.has_turbo:
+        return
+    if policy.kind != "gate":
+        raise ValueError(f"policy {policy.kind!r} needs an exhaust-driven stage")
+    if np.any(np.asarray(policy.value) != 0.0):
+        raise InputError(
+            f"a gate area other than 0 is asked of an engine without a waste gate ({engine.arrangement})",
+            hint="its stacks are the whole way out: ask for gate area 0",
+            code="gate_area",
+        )
 
 
 def _reasons(

@@ -22,9 +22,11 @@ from leverproof.physics.predictor.expectations import (
     predict,
     predict_expectations,
 )
+from leverproof.physics.predictor.heights import manifold_pressure_at
 from leverproof.physics.predictor.points import (
     GATE_SHUT,
     NO_ROOT,
+    OK,
     THROTTLE_STOP,
     TURBO_LIMIT,
     Policy,
@@ -165,6 +167,25 @@ def test_an_unsupercharged_engine_has_no_boost_policy(sheet_of: SheetOf) -> None
     demand = demand_of(sampled, 6e4, sampled.engine.rated_speed)
     with pytest.raises(ValueError, match="exhaust-driven"):
         solve_points(sampled.engine, air_of(sampled, Conditions(), 0.0), demand, Policy("coupled"))
+
+
+@pytest.mark.parametrize("arrangement", ["unsupercharged", "geared_one_speed"])
+def test_an_engine_without_a_gate_is_asked_for_gate_area_0_only(arrangement: str, sheet_of: SheetOf) -> None:
+    sampled = sampled_engine(sheet_of(arrangement), samples=5, seed=4)
+    engine, air = sampled.engine, air_of(sampled, Conditions(), 0.0)
+    demand = demand_of(sampled, 6e4, engine.rated_speed)
+    for area in (1e-4, -1e-4, np.nan, np.array([[0.0]] * 4 + [[1e-4]])):
+        with pytest.raises(InputError, match="without a waste gate"):
+            solve_points(engine, air, demand, Policy("gate", area))
+        with pytest.raises(InputError, match="without a waste gate"):
+            manifold_pressure_at(engine, air, demand, Policy("gate", area), area=engine.throttle_area)
+    for none in (0.0, np.zeros((5, 1))):
+        points = solve_points(engine, air, demand, Policy("gate", none))
+        assert np.all(points.reason == OK)
+        # all exhaust leaves by the stacks
+        assert points.state.gas_flow == pytest.approx(
+            engine.exhaust_area * points.state.flow_per_area, rel=1e-9
+        )
 
 
 def test_data_taken_from_a_model_mark_the_expectation(sheet_of: SheetOf) -> None:
