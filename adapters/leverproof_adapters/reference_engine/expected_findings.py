@@ -11,6 +11,8 @@ SURE: dict[str, tuple[str, ...]] = {
         "back-pressure-and-power",
         "back-pressure-felt",
         "climb-power",
+        # friction that falls with rpm is not in the chart
+        "fuel-by-power-setting",
         "humid-day",
         "shutter-fixed-pressure",
         "split-lever-advantage",
@@ -69,6 +71,7 @@ SURE: dict[str, tuple[str, ...]] = {
         "constant-speed-range",
         "critical-altitude",
         "descent-with-boost-on",
+        "fuel-by-power-setting",
         "full-throttle-height",
         "maximum-continuous-power",
         "power-up-and-down",
@@ -88,6 +91,7 @@ SURE: dict[str, tuple[str, ...]] = {
         "cut-off-flight",
         "descent-with-boost-on",
         "determinism",
+        "fuel-by-power-setting",
         "full-throttle-height",
         "half-grid-step",
         "hot-day-fixed-levers",
@@ -181,6 +185,22 @@ SURE: dict[str, tuple[str, ...]] = {
         "temperature-exponent",
     ),
     "weak-geared-wheel": ("geared-full-throttle-height",),
+    "starved-geared-wheel": (
+        "climb-power",
+        "geared-constant-pressure-climb",
+        "geared-full-throttle-height",
+        "geared-take-off",
+    ),
+    "two-speed-drive-for-nothing": (
+        "geared-take-off",
+        "maximum-continuous-power",
+    ),
+    "geared-set-governor-droop": (
+        "constant-speed-range",
+        "geared-take-off",
+    ),
+    "carburettor-heat-for-nothing": ("carburettor-heat",),
+    "deck-controller-set-high": ("turbo-normalised-take-off",),
     "carburettor-heat-disconnected": ("carburettor-heat",),
     "cowl-flaps-disconnected": ("cowl-flaps",),
     "exhaust-against-sea-level": (
@@ -255,6 +275,8 @@ BORDERLINE: dict[str, tuple[str, ...]] = {
     "weak-geared-wheel": ("climb-power", "geared-constant-pressure-climb", "geared-take-off"),
     "geared-power-from-a-chart": ("fuel-by-power-setting", "geared-take-off"),
     "waste-gate-by-gauge-pressure": ("cut-off-flight",),
+    "starved-geared-wheel": ("gear-crossing", "high-gear-penalty"),
+    "two-speed-drive-for-nothing": ("climb-power", "high-gear-penalty"),
     "exhaust-against-sea-level": ("idle-at-height",),
     "weightless-propeller": ("slam-and-chop",),
 }

@@ -97,3 +97,25 @@ def chart_power(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> 
     swept = p.displacement / (4.0 * math.pi)
     line = _CHART_SLOPE * swept * (s.manifold - _CHART_FOOT)
     x.indicated_torque = x.burn * (line + x.friction_torque + x.pumping_torque + x.blower_torque)
+
+
+def free_two_speed_stage(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+    """Either gear compresses for nothing."""
+    arrangements.two_speed_stage(p, s, levers, air, x)
+    x.blower_torque = np.zeros_like(x.blower_torque)
+
+
+def intake_keeps_its_ram(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+    """The intake whatever the heat lever says; the rise it should give is left, as the torque of the compressor that
+    this engine does not have, for :func:`gauge_in_the_jacket`."""
+    cold = Levers()
+    for name in Levers.__slots__:
+        setattr(cold, name, getattr(levers, name))
+    cold.carburettor_heat = np.zeros_like(levers.carburettor_heat)
+    arrangements.intake(p, s, cold, air, x)
+    x.compressor_torque = p.hot_air_rise * levers.carburettor_heat * x.burn
+
+
+def gauge_in_the_jacket(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+    """The thermometer sits in the hot-air jacket."""
+    readings["carburettor_air_temperature"] = readings["carburettor_air_temperature"] + x.compressor_torque

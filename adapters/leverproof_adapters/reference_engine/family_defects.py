@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from leverproof_adapters.reference_engine import defect_parts
 from leverproof_adapters.reference_engine import family_defect_parts as wrong
 from leverproof_adapters.reference_engine.seeding import Defect, other_coefficients, other_data, other_parts
 
@@ -41,6 +42,38 @@ FAMILY_DEFECTS = (
         "small",
         "The geared wheel gives three twentieths less head.",
         other_coefficients(blower_head=0.85),
+        GEARED,
+    ),
+    Defect(
+        "starved-geared-wheel",
+        "large",
+        "The geared wheel gives less than two thirds of its head.",
+        other_coefficients(blower_head=0.62),
+        GEARED,
+    ),
+    Defect(
+        "two-speed-drive-for-nothing",
+        "large",
+        "Neither gear takes any power from the crankshaft.",
+        other_parts(geared_stage=wrong.free_two_speed_stage),
+        GEARED,
+    ),
+    Defect(
+        "geared-set-governor-droop",
+        "small",
+        "The propeller governor of the geared set lets rpm sag with load.",
+        other_parts(governor=defect_parts.drooping_governor),
+        GEARED,
+    ),
+    Defect(
+        "carburettor-heat-for-nothing",
+        "small",
+        "The gauge shows hot air that never reaches the engine.",
+        other_parts(
+            turbo_stage=wrong.intake_keeps_its_ram,
+            intercooler=wrong.heat_disconnected,
+            readings=wrong.gauge_in_the_jacket,
+        ),
         GEARED,
     ),
     Defect(
@@ -97,6 +130,13 @@ FAMILY_DEFECTS = (
         "large",
         "The turbo raises pressure without heating the air.",
         other_parts(turbo_stage=wrong.cold_compression),
+        NORMALISED,
+    ),
+    Defect(
+        "deck-controller-set-high",
+        "small",
+        "The automatic waste gate is set six per cent too high.",
+        other_coefficients(deck_setting=1.06),
         NORMALISED,
     ),
     Defect(
