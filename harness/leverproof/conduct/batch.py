@@ -56,9 +56,9 @@ class Batch:
         self._moving = np.zeros(lanes, np.bool_)
         self._active = np.arange(lanes)
         self._names = self._active.tolist()
-        common = sorted(p.grid.rows(round(estimated_seconds(p)) * TICKS_PER_SECOND) for p in programs)[
-            lanes // 2
-        ]
+        # Programs come longest first, so the middle one is the common one.
+        middle = programs[lanes // 2]
+        common = middle.grid.rows(round(estimated_seconds(middle)) * TICKS_PER_SECOND)
         self._tape = Tape(np.empty((lanes, len(outputs)), np.float32), len(inputs), common)
         self._finished: list[ConductedRun] = []
 

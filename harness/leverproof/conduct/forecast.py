@@ -4,15 +4,14 @@ called for every lane every second, where small arrays would cost more than the 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 # Of white noise the second difference has sqrt(6) times the standard deviation.
 _SECOND_DIFFERENCE_SQUARED = 6.0
 _SLOWEST_RATIO = 0.93
 
 
-@dataclass(frozen=True, slots=True)
-class Forecast:
+class Forecast(NamedTuple):
     """``end`` value and its ``doubt`` in the channel's unit; ``lag`` (s), NaN when no single lag shows."""
 
     end: float
@@ -34,8 +33,8 @@ def forecast(trace: list[float], third: int, step_seconds: float) -> Forecast:
     if not math.isfinite(a + b + c):
         return Forecast(c, math.inf)
     ends = trace[-12:]
-    bends = [p - 2.0 * q + r for p, q, r in zip(ends, ends[1:], ends[2:], strict=False)]
-    square = sum([bend * bend for bend in bends]) / (max(1, len(bends)) * _SECOND_DIFFERENCE_SQUARED * third)
+    square = sum([(p - 2.0 * q + r) ** 2 for p, q, r in zip(ends, ends[1:], ends[2:], strict=False)])
+    square /= max(1, len(ends) - 2) * _SECOND_DIFFERENCE_SQUARED * third
     blur = math.sqrt(square) + 1e-7 * abs(c)
     early, late = b - a, c - b
     if abs(late) <= 4.0 * blur and abs(early) <= 4.0 * blur:

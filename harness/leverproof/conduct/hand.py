@@ -112,14 +112,14 @@ class Hand:
     def jump(self, levers: Mapping[str, float]) -> None:
         """Put levers and surroundings to new places at this instant."""
         end = self.placed(levers)
-        if not np.array_equal(end, self.position):
+        if not (end == self.position).all():
             self.position = end
             self.still_since = self.row
 
     def ramp(self, levers: Mapping[str, float], rows: int) -> Steps[Rows]:
         """Move levers and surroundings in a straight line over ``rows`` rows."""
         end = self.placed(levers)
-        if np.array_equal(end, self.position):
+        if (end == self.position).all():
             return self.hold(rows)
         return self.fly(Block(self.position, end, rows))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +15,7 @@ from leverproof.timegrid import TimeGrid
 Row = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(NamedTuple):
     """``rows`` rows during which inputs ramp from ``start`` to ``end`` (inputs in column order, canonical units).
 
     Row ``i`` holds ``start + (end - start) * (i + 0.5) / rows`` for continuous channels, so that the mean over the

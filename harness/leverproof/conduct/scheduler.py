@@ -75,7 +75,8 @@ class _Meter:
         self._clock = clock
         self._next = clock() if report else 0.0
         self._done = 0.0
-        self._total = sum(estimated_seconds(program) for program in programs)
+        # Nobody looks at an estimate that is not reported.
+        self._total = sum(map(estimated_seconds, programs)) if report else 0.0
 
     def flown(self, lane_seconds: float) -> None:
         self._done += lane_seconds
@@ -88,6 +89,8 @@ class _Meter:
 
     def ended(self, run: ConductedRun) -> None:
         """An estimate becomes what it was."""
+        if self._report is None:
+            return
         history = run.history
         took = history.grid.seconds(max(0, history.data.shape[0] - 1))
         self._total += took - estimated_seconds(run.program)
