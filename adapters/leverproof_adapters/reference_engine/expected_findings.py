@@ -11,7 +11,6 @@ SURE: dict[str, tuple[str, ...]] = {
         "back-pressure-and-power",
         "back-pressure-felt",
         "climb-power",
-        # friction that falls with rpm is not in the chart
         "fuel-by-power-setting",
         "humid-day",
         "shutter-fixed-pressure",
@@ -106,6 +105,7 @@ SURE: dict[str, tuple[str, ...]] = {
         "power-up-and-down",
         "pressure-above-critical",
         "ram-at-the-deck",
+        "restart-in-flight",
         "rpm-pulled-back",
         "shutter-fixed-levers",
         "shutter-fixed-pressure",
@@ -122,6 +122,7 @@ SURE: dict[str, tuple[str, ...]] = {
     "cut-off-keeps-running": (
         "cut-off-flight",
         "cut-off-ground",
+        "restart-in-flight",
     ),
     "mixture-order-swapped": ("mixture-order",),
     "full-rich-no-richer": ("mixture-order",),
@@ -176,7 +177,6 @@ SURE: dict[str, tuple[str, ...]] = {
         "high-gear-penalty",
     ),
     "geared-power-from-a-chart": (
-        # no gain with height, no less friction at climb rpm
         "climb-power",
         "gear-crossing",
         "geared-constant-pressure-climb",
@@ -219,28 +219,24 @@ SURE: dict[str, tuple[str, ...]] = {
         "mixture-order",
     ),
     "cold-compression": (
-        # a tenth more power from a charge 80 K too cold
         "climb-power",
         "turbo-normalised-climb",
     ),
     "waste-gate-stuck": (
         "automatic-critical-altitude",
         "automatic-waste-gate",
-        # climb pressure is out of reach at height
         "climb-power",
         "turbo-normalised-climb",
     ),
     "waste-gate-by-gauge-pressure": (
         "automatic-critical-altitude",
         "automatic-waste-gate",
-        # climb pressure is out of reach at height
         "climb-power",
         "turbo-normalised-climb",
     ),
     "no-critical-altitude": (
         "automatic-critical-altitude",
         "automatic-waste-gate",
-        # the pressure comes from nowhere: no turbo work, no heat in the charge
         "climb-power",
         "turbo-normalised-climb",
     ),
@@ -272,11 +268,24 @@ BORDERLINE: dict[str, tuple[str, ...]] = {
     "turbo-speed-proportional-to-lever": ("full-throttle-height",),
     "ram-beyond-recovery": ("boost-travel",),
     "charge-temperature-ignored": ("back-pressure-felt",),
-    "weak-geared-wheel": ("climb-power", "geared-constant-pressure-climb", "geared-take-off"),
-    "geared-power-from-a-chart": ("fuel-by-power-setting", "geared-take-off"),
+    "weak-geared-wheel": (
+        "climb-power",
+        "geared-constant-pressure-climb",
+        "geared-take-off",
+    ),
+    "geared-power-from-a-chart": (
+        "fuel-by-power-setting",
+        "geared-take-off",
+    ),
     "waste-gate-by-gauge-pressure": ("cut-off-flight",),
-    "starved-geared-wheel": ("gear-crossing", "high-gear-penalty"),
-    "two-speed-drive-for-nothing": ("climb-power", "high-gear-penalty"),
+    "starved-geared-wheel": (
+        "gear-crossing",
+        "high-gear-penalty",
+    ),
+    "two-speed-drive-for-nothing": (
+        "climb-power",
+        "high-gear-penalty",
+    ),
     "exhaust-against-sea-level": ("idle-at-height",),
     "weightless-propeller": ("slam-and-chop",),
 }

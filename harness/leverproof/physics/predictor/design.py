@@ -69,8 +69,9 @@ class Reader:
         if found is None or isinstance(found.value, str):
             return None
         value = convert(found.value, found.unit, symbol, path)
-        # a rating or a limit is what it is declared to be; measured design data are not
-        declared = path.startswith(("takeoff.", "limits.")) and not path.endswith("brake_power")
+        # a rating, a limit or a count is what it is declared to be; measured design data are not
+        declared = path.startswith(("takeoff.", "limits.", "airframe.engines"))
+        declared = declared and not path.endswith("brake_power")
         doubt = 0.0 if declared else UNSTATED_DOUBT * abs(value)
         if found.doubt is not None:
             doubt = convert_difference(found.doubt, found.unit, symbol, path)

@@ -12,14 +12,16 @@ from leverproof.errors import InputError
 from leverproof.physics.predictor.bands import band
 from leverproof.physics.predictor.calibrate import sampled_engine
 from leverproof.physics.predictor.coefficients import Array
-from leverproof.physics.predictor.design import Sampled, Sheet
+from leverproof.physics.predictor.design import Notes, Sampled, Sheet
 from leverproof.physics.predictor.engine import Air, Demand, Numbers, air_at, fuel_air_ratio
 from leverproof.physics.predictor.heights import height_where_full_throttle
-from leverproof.physics.predictor.names import AT_ALTITUDE, GEARS, RATINGS, needed
+from leverproof.physics.predictor.level_speeds import by_policy, sampled_aeroplane, shares_of
+from leverproof.physics.predictor.names import AT_ALTITUDE, GEARS, LEVEL_SPEEDS, RATINGS, needed
 from leverproof.physics.predictor.points import OK, REASONS, Policy, boost_lever
 from leverproof.physics.predictor.power import split
 from leverproof.physics.predictor.settings import (
     Setting,
+    better,
     levers_together,
     levers_together_or_limit,
     throttle_first_or_limit,
@@ -79,8 +81,7 @@ class _Collector:
         self.sampled = sampled
         self.names = names
         self.found: dict[str, Expectation] = {}
-        used = ", ".join(sorted(sampled.notes.used))
-        self.source = f"computed by the predictor from the sheet's {used}; seed {sampled.seed}"
+        self.used = tuple(sampled.notes.used)
 
     def add(
         self,
@@ -92,14 +93,20 @@ class _Collector:
         altitude: float | None = None,
         words: str = "",
         causes: Mapping[str, float] | None = None,
+        more: Notes | None = None,
     ) -> None:
-        """``values`` of shape (samples, 1), already in ``unit``."""
+        """``values`` of shape (samples, 1), already in ``unit``; ``more`` is what else was read of the sheet."""
         found = band(values, self.sampled.weight)
         full = name if altitude is None else f"{name}@{altitude:g}ft"
         self.found[full] = Expectation(
-            full, meaning, unit, found.median, found.low, found.high, found.share, self.source,
-            tuple(self.sampled.notes.from_model), altitude, words, causes or {},
+            full, meaning, unit, found.median, found.low, found.high, found.share, self._source(more),
+            tuple(dict.fromkeys((*self.sampled.notes.from_model, *(more.from_model if more else ())))),
+            altitude, words, causes or {},
         )  # fmt: skip
+
+    def _source(self, more: Notes | None) -> str:
+        used = ", ".join(sorted({*self.used, *(more.used if more else ())}))
+        return f"computed by the predictor from the sheet's {used}; seed {self.sampled.seed}"
 
     def wants(self, *names: str) -> bool:
         """Whether one of these was asked for; everything is where nothing was named."""
@@ -172,28 +179,9 @@ def power_available(
             raise InputError(f"the sheet does not give the {rating_name} rating", rating_name, code="missing")
         solved = levers_together_or_limit if together else throttle_first_or_limit
         found = solved(sampled.engine, air, demand, work=sampled.work)
-        best = found if best is None else _better(best, found)
+        best = found if best is None else better(best, found)
     assert best is not None  # at least one gear is tried
     return best
-
-
-def _better(one: Setting, other: Setting) -> Setting:
-    """Sample by sample the setting with more power (an unsolved one has none)."""
-    first = np.nan_to_num(one.power.brake, nan=-np.inf) >= np.nan_to_num(other.power.brake, nan=-np.inf)
-
-    def pick(a: Array, b: Array) -> Array:
-        return np.where(first, a, b)
-
-    p, q = one.points, other.points
-    points = replace(
-        p,
-        state=type(p.state)(*(pick(a, b) for a, b in zip(p.state, q.state, strict=True))),
-        throttle_area=pick(p.throttle_area, q.throttle_area), gate_area=pick(p.gate_area, q.gate_area),
-        lever=pick(p.lever, q.lever), reason=np.where(first, p.reason, q.reason).astype(np.int8),
-        residual=pick(p.residual, q.residual),
-    )  # fmt: skip
-    power = type(one.power)(*(pick(a, b) for a, b in zip(one.power, other.power, strict=True)))
-    return Setting(points, power, pick(one.manifold_pressure, other.manifold_pressure), one.demand)
 
 
 def predict(
@@ -293,12 +281,21 @@ def _at_altitudes(out: _Collector, sheet: Sheet, at: Array, conditions: Conditio
     if demand is None:
         return
     first = power_available(sheet, out.sampled, at, conditions=conditions)
-    if out.wants(*(name for name in AT_ALTITUDE if not name.startswith("split_lever_advantage"))):
+    worth = tuple(name for name in AT_ALTITUDE if name.startswith("split_lever_advantage"))
+    if out.wants(*(name for name in AT_ALTITUDE if name not in (*worth, *LEVEL_SPEEDS))):
         for i, altitude in enumerate(at[0]):
             _levers(out, first, i, float(altitude))
-    asked = out.wants(*(name for name in AT_ALTITUDE if name.startswith("split_lever_advantage")))
-    if asked and out.sampled.engine.has_turbo and out.sampled.engine.boost_acts_on != "none":
-        _advantage(out, first, demand, at, conditions)
+    limited: Setting | None = None
+    engine, work = out.sampled.engine, out.sampled.work
+    if out.wants(*worth, *LEVEL_SPEEDS) and engine.has_turbo and engine.boost_acts_on != "none":
+        air = air_of(out.sampled, conditions, at)
+        together = limited = levers_together(engine, air, demand, work=work)
+        if out.wants("split_lever_advantage.procedure", *LEVEL_SPEEDS):
+            limited = levers_together_or_limit(engine, air, demand, work=work, together=together)
+        if out.wants(*worth):
+            _advantage(out, first, together, limited, at)
+    if out.wants(*LEVEL_SPEEDS):
+        _speeds(out, sheet, first, limited, demand, at, conditions)
 
 
 def _levers(out: _Collector, first: Setting, i: int, altitude: float) -> None:
@@ -341,14 +338,9 @@ def law_words(sampled: Sampled, *, throttle: bool = False) -> str:
     return "lever law unknown: assumed " + " and ".join(lacking) if lacking else "lever law of the sheet"
 
 
-def _advantage(out: _Collector, first: Setting, demand: Demand, at: Array, conditions: Conditions) -> None:
+def _advantage(out: _Collector, first: Setting, together: Setting, limited: Setting, at: Array) -> None:
     """Split-lever advantage at equal manifold pressure, its parts, and by the procedure with the turbo limit."""
-    engine, work = out.sampled.engine, out.sampled.work
-    air = air_of(out.sampled, conditions, at)
-    together = levers_together(engine, air, demand, work=work)
-    limited = together
-    if out.wants("split_lever_advantage.procedure"):
-        limited = levers_together_or_limit(engine, air, demand, work=work, together=together)
+    engine, demand = out.sampled.engine, together.demand
     full = np.abs(first.manifold_pressure / demand.manifold_pressure - 1.0) < 1e-6
     parts = split(engine, demand, (first.points.state, first.power), (together.points.state, together.power))
     behind = first.power.brake - limited.power.brake
@@ -368,6 +360,21 @@ def _advantage(out: _Collector, first: Setting, demand: Demand, at: Array, condi
         if out.wants("split_lever_advantage.procedure"):
             add("split_lever_advantage.procedure", "split-lever advantage, stopping at limits",
                 "hp", behind / _HP)  # fmt: skip
+
+
+def _speeds(out: _Collector, sheet: Sheet, first: Setting, limited: Setting | None, demand: Demand,
+            at: Array, conditions: Conditions) -> None:  # fmt: skip
+    """Level speeds of the sheet's aeroplane, and their difference; what is missing goes to the notes."""
+    plane, notes = sampled_aeroplane(sheet, out.sampled)
+    out.sampled.notes.missing.update(notes.missing)
+    if plane is None:
+        return
+    out.sampled.notes.used.update(notes.used)
+    asked, offset, weight = demand.manifold_pressure, conditions.offset, out.sampled.weight
+    for name, meaning, values, why in by_policy(plane, first, limited, asked, at, offset=offset):
+        for i, altitude in enumerate(at[0]):
+            out.add(name, meaning, "kt", values[:, [i]], altitude=float(altitude),
+                    causes=shares_of(why[:, [i]], weight), more=notes)  # fmt: skip
 
 
 _PARTS = {

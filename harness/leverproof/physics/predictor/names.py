@@ -9,6 +9,14 @@ GEARS = ("low_gear", "high_gear")
 PARTS = ("median", "low", "high", "middle", "half_band")
 """What can be taken of a prediction: its median, the ends of its 5-95 % band, and that band's middle and half width."""
 
+LEVEL_SPEEDS = (
+    "level_speed.throttle_first",
+    "level_speed.levers_together",
+    "level_speed.difference",
+    "level_speed.difference.procedure",
+)
+"""Level speeds of the sheet's aeroplane by lever policy, and throttle first less levers together."""
+
 AT_ALTITUDE: Mapping[str, str] = {
     "brake_power": "hp",
     "manifold_pressure": "inHg",
@@ -26,6 +34,7 @@ AT_ALTITUDE: Mapping[str, str] = {
     "split_lever_advantage.derate": "hp",
     "split_lever_advantage.deck": "inHg",
     "split_lever_advantage.procedure": "hp",
+    **dict.fromkeys(LEVEL_SPEEDS, "kt"),
 }
 """Predictions at a pressure altitude, take-off pressure and rpm; a full name has the altitude behind an ``@``."""
 

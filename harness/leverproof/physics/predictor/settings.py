@@ -56,6 +56,25 @@ def setting_of(engine: Engine, air: Air, demand: Demand, points: Points, *, work
     return Setting(points, power, np.where(points.reason == OK, held, np.nan), demand)
 
 
+def better(one: Setting, other: Setting) -> Setting:
+    """Sample by sample the setting with more power (an unsolved one has none)."""
+    first = np.nan_to_num(one.power.brake, nan=-np.inf) >= np.nan_to_num(other.power.brake, nan=-np.inf)
+
+    def pick(a: Array, b: Array) -> Array:
+        return np.where(first, a, b)
+
+    p, q = one.points, other.points
+    points = replace(
+        p,
+        state=type(p.state)(*(pick(a, b) for a, b in zip(p.state, q.state, strict=True))),
+        throttle_area=pick(p.throttle_area, q.throttle_area), gate_area=pick(p.gate_area, q.gate_area),
+        lever=pick(p.lever, q.lever), reason=np.where(first, p.reason, q.reason).astype(np.int8),
+        residual=pick(p.residual, q.residual),
+    )  # fmt: skip
+    power = type(one.power)(*(pick(a, b) for a, b in zip(one.power, other.power, strict=True)))
+    return Setting(points, power, pick(one.manifold_pressure, other.manifold_pressure), one.demand)
+
+
 def throttle_first_or_limit(engine: Engine, air: Air, demand: Demand, *, work: Array) -> Setting:
     """The asked pressure by the throttle-first rule, or the most that can be had where it cannot be held."""
     points = throttle_first(engine, air, demand)
