@@ -12,10 +12,12 @@ surroundings decide once a row. ``if`` stands for ``minimum``, ``maximum`` and `
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from math import atan2, cos, exp, pi, sin, sqrt
+from math import atan2, cos, pi, sin, sqrt
+
+from scalar_start import Row, State, starting_state, surroundings
 
 from leverproof import atmosphere
-from leverproof.quantities import UNITS, convert
+from leverproof.quantities import UNITS
 from leverproof_adapters.reference_engine import dynamics, gas_path
 from leverproof_adapters.reference_engine.components import Build
 from leverproof_adapters.reference_engine.parameters import Parameters
@@ -32,10 +34,7 @@ OUTPUTS = (
     "turbo_overspeed_light", "throttle_position", "boost_position", "ambient_pressure", "ambient_temperature",
 )  # fmt: skip
 
-Row = tuple[float, ...]
-State = tuple[float, ...]
 Stepper = Callable[[State, Iterable[Row]], tuple[State, list[Row]]]
-Air = Callable[[float, float, float, float], tuple[float, float, float, float, float, float, float, float]]
 
 
 class ScalarEngine:
@@ -68,70 +67,6 @@ class ScalarEngine:
         """Advance through ``rows``; returns the readings after each."""
         self._state, found = self._step(self._state, rows)
         return found
-
-
-def surroundings(p: Parameters) -> Air:
-    """Function of altitude (ft), offset (K), humidity and airspeed (kt) giving pressure, temperature, speed of sound,
-    airspeed (m/s), ram pressure and temperature, dry share, density."""
-    foot, knot = convert(1.0, "ft", "m"), convert(1.0, "kt", "m/s")
-    gas, lapse, tropopause = atmosphere.GAS_CONSTANT, atmosphere.LAPSE_RATE, atmosphere.TROPOPAUSE
-    level_temperature, level_pressure = atmosphere.SEA_LEVEL_TEMPERATURE, atmosphere.SEA_LEVEL_PRESSURE
-    exponent = atmosphere.GRAVITY / (gas * lapse)
-    scale = gas * atmosphere.TROPOPAUSE_TEMPERATURE / atmosphere.GRAVITY
-    elastic, recovery = atmosphere.HEAT_RATIO * gas, p.ram_recovery
-    lowest, highest = atmosphere.LOWEST - 5e-4, atmosphere.HIGHEST + 5e-4
-
-    def air(
-        altitude: float, offset: float, humidity: float, airspeed: float
-    ) -> tuple[float, float, float, float, float, float, float, float]:
-        metres = altitude * foot
-        if not lowest <= metres <= highest:
-            raise ValueError(f"altitude {altitude} ft is outside the atmosphere")
-        if metres < tropopause:
-            standard = level_temperature - lapse * metres
-            pressure = level_pressure * (standard / level_temperature) ** exponent
-        else:
-            standard = level_temperature - lapse * tropopause
-            ratio = (standard / level_temperature) ** exponent
-            pressure = level_pressure * ratio * exp((tropopause - metres) / scale)
-        temperature = standard + offset
-        sound = sqrt(elastic * temperature)
-        speed = airspeed * knot
-        mach = speed / sound
-        stagnation = 1.0 + 0.2 * mach * mach
-        ram = pressure * (1.0 + recovery * (stagnation * stagnation * stagnation * sqrt(stagnation) - 1.0))
-        celsius = temperature - 273.15
-        vapour = humidity * (611.21 * exp(17.502 * celsius / (240.97 + celsius)))
-        return (
-            pressure, temperature, sound, speed, ram, temperature * stagnation,
-            1.0 - vapour / pressure, pressure / (gas * temperature),
-        )  # fmt: skip
-
-    return air
-
-
-def starting_state(p: Parameters, air: Air, row: Row, *, running: bool) -> State:
-    """Where ``dynamics.starting_state`` puts a lane, in the order in which :func:`stepper` carries it."""
-    throttle, boost, propeller, _, _, link, altitude, offset, humidity, airspeed = row
-    pressure, temperature, _, speed, ram, ram_temperature, _, _ = air(altitude, offset, humidity, airspeed)
-    if link > 0.5:
-        boost = throttle
-    crank = turbo = 0.0
-    blade, manifold, throat, collector = p.fine_stop, ram, ram, pressure
-    charge, gas, head = ram_temperature, temperature, temperature
-    if running:
-        asked = p.rated_speed * (p.least_governed + (1.0 - p.least_governed) * propeller)
-        idle = convert(660.0, "rpm", "rad/s")
-        crank = min(idle + throttle * 3.0 * (asked - idle), asked)
-        turbo = 60.0 + 500.0 * throttle + 0.5 * p.turbo_limit * boost * throttle
-        blade = p.fine_stop + 8.0 * throttle + speed * 0.15
-        firing = 0.35 + 1.2 * min(throttle, 0.7)
-        manifold, throat, collector = pressure * firing, pressure * min(firing, 0.9), pressure * 1.03
-        charge, gas, head = ram_temperature + 60.0, 1000.0, 420.0
-    return (
-        throttle, boost, 1.0 - boost, turbo, crank, 0.0, blade, manifold, collector, throat,
-        ram_temperature, charge, gas, head, 0.0,
-    )  # fmt: skip
 
 
 def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
@@ -178,7 +113,12 @@ def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
     turbine_gain = 0.5 * p.turbine_efficiency * turbine_radius / (best * best) * nozzle
     # work
     best_ratio, lean_fall, rich_fall = p.best_power_ratio, p.lean_fall, p.rich_fall
-    lean_edge, rich_edge, per_lean, per_rich = p.lean_limit - 0.004, p.rich_limit + 0.010, 1.0 / 0.004, 1.0 / 0.010
+    lean_edge, rich_edge, per_lean, per_rich = (
+        p.lean_limit - 0.004,
+        p.rich_limit + 0.010,
+        1.0 / 0.004,
+        1.0 / 0.010,
+    )
     dilution, indicated_work, pumping = p.dilution, p.indicated_work, p.pumping * swept
     friction_constant, friction_speed = swept * p.friction_constant, swept * p.friction_speed
     # gas and head temperatures
@@ -210,7 +150,7 @@ def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
             throttle, boost, gate, turbo, crank, acceleration, blade, manifold, collector, throat,
             air_temperature, charge, gas, head_temperature, zone,
         ) = state  # fmt: skip
-        found = []
+        found: list[Row] = []
         for row in rows:
             (
                 throttle_lever, boost_lever, propeller, mixture, shutter, link,
@@ -297,7 +237,9 @@ def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
                 charge_target = blower_inlet + blower_heat * tip_squared
                 blower_torque = blower_drive * flow * tip
                 # throttle
-                conductance = (idle_area + full_area * (throttle * (uncam + cam * throttle))) / sqrt(air_temperature)
+                conductance = (idle_area + full_area * (throttle * (uncam + cam * throttle))) / sqrt(
+                    air_temperature
+                )
                 k = per_pressure * crank * blower_ratio / conductance
                 j = suction * crank / (conductance * deck)
                 behind = (1.0 + j) / (k + 1e-12)
@@ -361,7 +303,9 @@ def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
                 throttle = (throttle + throttle_share * (throttle_lever - throttle) + 1.0) - 1.0
                 boost = (boost + boost_share * (boost_lever - boost) + 1.0) - 1.0
                 left = 1.0 - boost
-                gate = (gate + gate_share * (left * (linear_gate + cube_gate * left * left) - gate) + 1.0) - 1.0
+                gate = (
+                    gate + gate_share * (left * (linear_gate + cube_gate * left * left) - gate) + 1.0
+                ) - 1.0
                 rate = integral * (crank - asked) + lead * acceleration
                 rate = -blade_rate if rate < -blade_rate else blade_rate if rate > blade_rate else rate
                 blade += dt * rate

@@ -16,6 +16,8 @@ _PANELS = (
     ("Split-lever advantage at equal manifold pressure, of the samples that can hold it",
      (("split_lever_advantage", "whole"), ("split_lever_advantage.charge_temperature", "charge temperature"),
       ("split_lever_advantage.filling", "filling"), ("split_lever_advantage.pumping", "pumping"))),
+    ("Level speed at take-off pressure and rpm, of the samples that can hold it",
+     (("level_speed.throttle_first", "throttle first"), ("level_speed.levers_together", "levers together"))),
     ("Turbo speed needed", (("turbo_speed", "turbo speed"),)),
 )  # fmt: skip
 
@@ -109,7 +111,9 @@ def _panel(title: str, curves: Sequence[Curve], top: float) -> str:
 
 
 def _axis(curves: Sequence[Curve]) -> str:
-    return f"{curves[0].label if len(curves) == 1 else 'power'}, {curves[0].unit}"
+    unit = next(c.unit for c in curves if c.unit)
+    shared = {"kt": "level speed"}.get(unit, "power")
+    return f"{curves[0].label if len(curves) == 1 else shared}, {unit}"
 
 
 def _drawn(curve: Curve, index: int, x: Any, y: Any) -> str:

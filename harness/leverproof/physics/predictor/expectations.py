@@ -81,7 +81,7 @@ class _Collector:
         self.sampled = sampled
         self.names = names
         self.found: dict[str, Expectation] = {}
-        self.used = tuple(sampled.notes.used)
+        self.read(Notes())
 
     def add(
         self,
@@ -93,20 +93,23 @@ class _Collector:
         altitude: float | None = None,
         words: str = "",
         causes: Mapping[str, float] | None = None,
-        more: Notes | None = None,
     ) -> None:
-        """``values`` of shape (samples, 1), already in ``unit``; ``more`` is what else was read of the sheet."""
+        """``values`` of shape (samples, 1), already in ``unit``."""
         found = band(values, self.sampled.weight)
         full = name if altitude is None else f"{name}@{altitude:g}ft"
         self.found[full] = Expectation(
-            full, meaning, unit, found.median, found.low, found.high, found.share, self._source(more),
-            tuple(dict.fromkeys((*self.sampled.notes.from_model, *(more.from_model if more else ())))),
-            altitude, words, causes or {},
+            full, meaning, unit, found.median, found.low, found.high, found.share, self.source,
+            tuple(self.sampled.notes.from_model), altitude, words, causes or {},
         )  # fmt: skip
 
-    def _source(self, more: Notes | None) -> str:
-        used = ", ".join(sorted({*self.used, *(more.used if more else ())}))
-        return f"computed by the predictor from the sheet's {used}; seed {self.sampled.seed}"
+    def read(self, more: Notes) -> None:
+        """What else was read of the sheet: the numbers added from here on rest on it too."""
+        own = self.sampled.notes
+        own.used.update(more.used)
+        own.missing.update(more.missing)
+        own.from_model += [path for path in more.from_model if path not in own.from_model]
+        used = ", ".join(sorted(own.used))
+        self.source = f"computed by the predictor from the sheet's {used}; seed {self.sampled.seed}"
 
     def wants(self, *names: str) -> bool:
         """Whether one of these was asked for; everything is where nothing was named."""
@@ -366,15 +369,15 @@ def _speeds(out: _Collector, sheet: Sheet, first: Setting, limited: Setting | No
             at: Array, conditions: Conditions) -> None:  # fmt: skip
     """Level speeds of the sheet's aeroplane, and their difference; what is missing goes to the notes."""
     plane, notes = sampled_aeroplane(sheet, out.sampled)
-    out.sampled.notes.missing.update(notes.missing)
+    out.read(notes)
     if plane is None:
         return
-    out.sampled.notes.used.update(notes.used)
     asked, offset, weight = demand.manifold_pressure, conditions.offset, out.sampled.weight
     for name, meaning, values, why in by_policy(plane, first, limited, asked, at, offset=offset):
+        words = "" if "difference" in name else f"with the power at {conditions.airspeed:g} kt"
         for i, altitude in enumerate(at[0]):
-            out.add(name, meaning, "kt", values[:, [i]], altitude=float(altitude),
-                    causes=shares_of(why[:, [i]], weight), more=notes)  # fmt: skip
+            out.add(name, meaning, "kt", values[:, [i]], altitude=float(altitude), words=words,
+                    causes=shares_of(why[:, [i]], weight))  # fmt: skip
 
 
 _PARTS = {

@@ -44,7 +44,7 @@ def sampled_aeroplane(sheet: Sheet, sampled: Sampled) -> tuple[Aeroplane | None,
     Each datum is normal with standard deviation U95/2, from a stream of its own by seed and path, so that no other
     number moves. A sample below a thousandth of its datum is set to that, an induced factor below 1 to 1.
     """
-    read = Reader(sheet, sampled.engine.c, seed=sampled.seed, spread=sampled.work.shape[0] > 1)
+    read = Reader(sheet, dict(sampled.engine.c), seed=sampled.seed, spread=sampled.work.shape[0] > 1)
     found = {path: read.datum(path, ours) for path, (_, ours) in DATA.items()}
     lacking = [path for path, values in found.items() if values is None]
     for table in sorted({path.partition(".")[0] for path in lacking}):
@@ -90,16 +90,6 @@ def level_speeds(
     return SpeedSamples(speed, np.where(short, np.nan, speed), why, no_speed)
 
 
-def difference(first: SpeedSamples, together: SpeedSamples) -> SpeedSamples:
-    """Throttle first less levers together in each sample; NaN for the reason of whichever has no speed."""
-    return SpeedSamples(
-        first.speed - together.speed,
-        first.at_pressure - together.at_pressure,
-        np.where(first.why != "", first.why, together.why),
-        np.where(first.no_speed != "", first.no_speed, together.no_speed),
-    )
-
-
 def by_policy(
     plane: Aeroplane,
     first: Setting,
@@ -109,21 +99,27 @@ def by_policy(
     *,
     offset: float,
 ) -> list[tuple[str, str, Array, NDArray[np.str_]]]:
-    """Name, meaning, values in kt and words of each level speed: with the levers throttle first, and where there is
-    a boost lever (``limited`` given: levers together, stopping at the turbo limit) together, and their difference."""
+    """Name, meaning, values in kt and words of each level speed, throttle first and levers together, and the one
+    less the other in each sample. ``limited`` is levers together, stopping at the turbo limit; None without a boost
+    lever. Throttle first always holds the take-off pressure."""
     quick = level_speeds(plane, first, asked, altitudes, offset=offset)
     own = [("level_speed.throttle_first", "level speed, throttle first", quick.at_pressure, quick.why)]
     if limited is None:
         return own
     slow = level_speeds(plane, limited, asked, altitudes, offset=offset, coupled=True)
-    apart = difference(quick, slow)
+    stopped = np.where(slow.no_speed != "", slow.no_speed, slow.why)
     return [
         *own,
         ("level_speed.levers_together", "level speed, levers together", slow.at_pressure, slow.why),
-        ("level_speed.difference", "level speed difference, equal pressure", apart.at_pressure, apart.why),
+        ("level_speed.difference", "level speed difference, equal pressure",
+         quick.at_pressure - slow.at_pressure, _either(quick.why, slow.why)),
         ("level_speed.difference.procedure", "level speed difference, stopping at limits",
-         apart.speed, apart.no_speed),
+         quick.at_pressure - slow.speed, _either(quick.why, stopped)),
     ]  # fmt: skip
+
+
+def _either(one: NDArray[np.str_], other: NDArray[np.str_]) -> NDArray[np.str_]:
+    return np.where(one != "", one, other)
 
 
 def shares_of(why: NDArray[np.str_], weight: Array) -> dict[str, float]:
