@@ -45,7 +45,8 @@ def test_sheets_and_schemas_are_found(installed: Installed) -> None:
         "for s in shipped_sheets(): print(load_sheet(s.name.removesuffix('.toml')).id)\n"
         "print((reference_data() / 'schemas' / 'case.schema.json').is_file())"
     )
-    assert installed.python(code).split() == ["corrie-18-early", "corrie-18-late", "True"]
+    families = ["corrie-14", "corrie-18-early", "corrie-18-late", "rill-6", "rill-6t"]
+    assert installed.python(code).split() == [*families, "True"]
 
 
 def test_code_and_data_come_from_the_installation(installed: Installed, source: Path) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 from xml.sax.saxutils import escape
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 760, 300, 80, 24, 40, 56
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM, KEY = 760, 310, 80, 24, 40, 70, 165
 _DASHES = ("", "7 4", "2 3", "9 3 2 3")
 _PANELS = (
     ("Brake power at take-off pressure and rpm, or what is left of it", (("brake_power", "throttle first"),)),
@@ -103,10 +103,7 @@ def _panel(title: str, curves: Sequence[Curve], top: float) -> str:
     )
     out += [_drawn(c, i, x, y) for i, c in enumerate(curves)]
     if len(curves) > 1:
-        out.append(
-            f'<rect x="{right - 168}" y="{roof - 2}" width="168" height="{16 * len(curves) + 6}" fill="#fff"/>'
-        )
-        out += [_key(c.label, i, right, roof) for i, c in enumerate(curves)]
+        out += [_key(c.label, i, LEFT + KEY * i, base + 56) for i, c in enumerate(curves)]
     return "\n".join(out)
 
 
@@ -131,10 +128,10 @@ def _drawn(curve: Curve, index: int, x: Any, y: Any) -> str:
     )
 
 
-def _key(label: str, index: int, right: float, roof: float) -> str:
+def _key(label: str, index: int, left: float, at: float) -> str:
+    """What a dash means, below the panel, where it can hide no curve."""
     dash = f' stroke-dasharray="{_DASHES[index % 4]}"' if _DASHES[index % 4] else ""
-    at = roof + 8 + 16 * index
     return (
-        f'<path d="M{right - 160} {at}h30" stroke="#000" stroke-width="{2 if index == 0 else 1.4}"{dash}/>'
-        f'<text x="{right - 124}" y="{at + 4}">{escape(label)}</text>'
+        f'<path d="M{left} {at}h30" stroke="#000" stroke-width="{2 if index == 0 else 1.4}"{dash}/>'
+        f'<text x="{left + 36}" y="{at + 4}">{escape(label)}</text>'
     )
