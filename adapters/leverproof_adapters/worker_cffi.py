@@ -10,7 +10,7 @@ import cffi
 from leverproof.stand.port import Array
 from leverproof.stand.trouble import trouble
 from leverproof_adapters.c_library import header
-from leverproof_adapters.worker_c_library import (
+from leverproof_adapters.worker_c_interface import (
     Integers,
     checked_count,
     checked_interface,

@@ -7,7 +7,7 @@ from typing import Any
 
 from leverproof.stand.port import Array
 from leverproof.stand.trouble import trouble
-from leverproof_adapters.worker_c_library import (
+from leverproof_adapters.worker_c_interface import (
     Integers,
     checked_count,
     checked_interface,
