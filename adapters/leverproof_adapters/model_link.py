@@ -6,7 +6,6 @@ Programs on their standard streams, programs that listen on TCP and our own work
 from __future__ import annotations
 
 import shutil
-import signal
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -15,7 +14,7 @@ from leverproof.stand.frames import CAPABILITY
 from leverproof.stand.port import StandFile
 from leverproof.stand.trouble import trouble
 from leverproof_adapters.byte_channel import ByteChannel
-from leverproof_adapters.child_process import Child
+from leverproof_adapters.child_process import Child, exit_words
 
 LAST_WORDS = 1.0
 """Seconds a model that closed its output is given to end by itself, so that its exit code can be told."""
@@ -51,16 +50,6 @@ class ModelLink:
     def tail(self) -> str:
         """The last 64 KiB of what the model's process said beside the protocol."""
         return "" if self._child is None else self._child.tail()
-
-
-def exit_words(code: int) -> str:
-    """An exit code in words: ``exit code 3`` or ``ended by signal SIGSEGV``."""
-    if code >= 0:
-        return f"exit code {code}"
-    try:
-        return f"ended by signal {signal.Signals(-code).name}"
-    except ValueError:
-        return f"ended by signal {-code}"
 
 
 def command_line(stand: StandFile, defect: str | None) -> list[str]:

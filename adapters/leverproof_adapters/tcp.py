@@ -18,12 +18,11 @@ from leverproof.stand.port import Session, StandFile
 from leverproof.stand.trouble import trouble
 from leverproof.stand.wire import MOST_BANNER, MOST_BYTES
 from leverproof_adapters.byte_channel import ByteChannel
-from leverproof_adapters.child_process import Child
+from leverproof_adapters.child_process import Child, exit_words
 from leverproof_adapters.model_link import (
     LAST_WORDS,
     ModelLink,
     command_line,
-    exit_words,
     start_program,
     truth,
     wants_frames,

@@ -28,11 +28,10 @@ from leverproof.judge.model import Doubt, PointFinding
 from leverproof.judge.result import measured
 from leverproof.judge.value import allowed
 from leverproof.judge.words import amount, number, spoken, unit_of
-from leverproof.quantities import UNITS
+from leverproof.quantities import UNITS, convert
 
 OFF_TARGET = 0.02
 CARBURETTOR_AIR = "carburettor_air_temperature"
-KELVIN = 273.15
 EXPONENT_DOUBT = 0.1
 
 
@@ -180,15 +179,18 @@ def take_point(evidence: Evidence, ref: Ref, tolerance: float | None) -> Taken:
 def _at_one_temperature(evidence: Evidence, taken: Taken) -> Taken:
     """A power at the carburettor air temperature of the reading meant to be more: P (T / T_more)^n with n = 0.5,
     "usually" so by the SFTE Reference Handbook (2013), section 10.3. That n may lie anywhere from 0.4 to 0.6 is a
-    doubt of P |ln(T / T_more)| 0.1 / sqrt(3)."""
+    doubt of the result times |ln(T / T_more)| 0.1 / sqrt(3)."""
     judgement = evidence.judgement
     if judgement.more is None or judgement.more == taken.ref:
         return taken
-    own, other = (settled(evidence, ref, CARBURETTOR_AIR) + KELVIN for ref in (taken.ref, judgement.more))
+    own, other = (
+        convert(settled(evidence, ref, CARBURETTOR_AIR), unit_of(CARBURETTOR_AIR), "K")
+        for ref in (taken.ref, judgement.more)
+    )
     factor = math.sqrt(own / other)
     doubt = Doubt(
         "correction",
-        abs(taken.value * math.log(own / other)) * EXPONENT_DOUBT / RECTANGULAR,
+        abs(taken.value * factor * math.log(own / other)) * EXPONENT_DOUBT / RECTANGULAR,
         "exponent of charge temperature between 0.4 and 0.6",
     )
     note = f"{taken.ref} put at the carburettor air temperature of {judgement.more}: times {factor:.4f}"

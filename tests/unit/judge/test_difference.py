@@ -189,3 +189,25 @@ def test_a_difference_needs_two_sides(make: Any) -> None:
     for lame in (asked(make, less=()), asked(make, more=None)):
         assert make.judge(lame, runs, {"at_least": 0.0}).verdict == "error"
     assert make.judge(asked(make), runs, {}).verdict == "error"
+
+
+CAT = "carburettor_air_temperature"
+
+
+@pytest.mark.parametrize(("lost", "verdict"), [(0.0, "conditional fail"), (30.0, "pass"), (-30.0, "fail")])
+def test_at_one_charge_temperature_only_the_rest_of_a_loss_counts(make: Any, lost: float, verdict: str) -> None:
+    """The coupled run is 30 K hotter: what the root law explains is put back, what is left must be the effect."""
+    cold, hot = 283.15, 313.15
+    explained = 1500.0 * math.sqrt(cold / hot)
+    runs = pair(make, {HP: 1500.0, CAT: cold - 273.15}, {HP: explained - lost, CAT: hot - 273.15})
+    finding = make.judge(asked(make, one_charge_temperature=True), runs, {"at_least": 5.0})
+    assert finding.number == pytest.approx(lost * math.sqrt(hot / cold), abs=1e-3)
+    doubt = (1500.0 - finding.number) * math.log(hot / cold) * 0.1 / math.sqrt(3.0)
+    assert finding.w == pytest.approx(2.0 * doubt, rel=1e-4)
+    assert finding.verdict == verdict
+    assert "times 1.0516" in finding.note
+
+
+def test_without_it_the_hotter_charge_counts_as_the_effect(make: Any) -> None:
+    runs = pair(make, {HP: 1500.0, CAT: 10.0}, {HP: 1500.0 * math.sqrt(283.15 / 313.15), CAT: 40.0})
+    assert make.judge(asked(make), runs, {"at_least": 5.0}).verdict == "pass"

@@ -10,6 +10,7 @@ import pytest
 
 from leverproof.cases.model import Ref, Sweep
 from leverproof.history import Mark
+from leverproof.judge.case import judge_case
 from leverproof.quantities import Quantity
 
 BOOST, CAT, HP = "boost_position", "carburettor_air_temperature", "brake_power"
@@ -345,3 +346,17 @@ def test_doubt_of_an_exponent_is_that_of_a_least_squares_slope(make: Any) -> Non
     (slope, _), covariance = np.polyfit(x, y, 1, cov=True)
     assert finding.number == pytest.approx(slope, rel=1e-9)
     assert finding.w == pytest.approx(2.0 * math.sqrt(covariance[0, 0]), rel=1e-9)
+
+
+@pytest.mark.parametrize(("gaps", "verdict"), [([40.0, 30.0, 20.0, 10.0], "pass"), ([40.0, 30.0, 35.0, 10.0], "fail")])
+def test_a_trend_of_a_difference_subtracts_the_other_run(make: Any, gaps: list[float], verdict: str) -> None:
+    """Both runs rise with height; what is judged is what lies between them."""
+    asked = trend(make, "falling", channel="brake_power", less=(Ref("other", "settled"),))
+    runs = {}
+    for i, gap in enumerate(gaps):
+        low = 1000.0 + 50.0 * i
+        runs[i, "run"] = make.conducted(make.history({"brake_power": low + gap}), index=i)
+        runs[i, "other"] = make.conducted(make.history({"brake_power": low}), index=i, run="other")
+    planned = make.plan(asked, {"least_step": 1.0}, at=ALTITUDES[: len(gaps)], sweep=SWEEP)
+    (finding,) = judge_case(planned, runs, make.facts())
+    assert finding.verdict == verdict
