@@ -63,9 +63,7 @@ def pressure(altitude: Values) -> Values:
     below = SEA_LEVEL_TEMPERATURE - LAPSE_RATE * np.minimum(altitude, TROPOPAUSE)
     above = np.maximum(altitude, TROPOPAUSE) - TROPOPAUSE
     result: Values = (
-        SEA_LEVEL_PRESSURE
-        * np.power(below / SEA_LEVEL_TEMPERATURE, _EXPONENT)
-        * np.exp(-above / _SCALE_HEIGHT)
+        SEA_LEVEL_PRESSURE * np.power(below / SEA_LEVEL_TEMPERATURE, _EXPONENT) * np.exp(-above / _SCALE_HEIGHT)
     )
     return result
 

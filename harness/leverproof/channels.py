@@ -52,21 +52,15 @@ _ALL = (
     Channel("pressure_altitude", "surrounding", "ft", "height in the standard atmosphere by static pressure"),
     Channel("temperature_offset", "surrounding", "K", "air temperature above standard at that height"),
     Channel("relative_humidity", "surrounding", "1", "0 dry to 1 saturated"),
-    Channel(
-        "true_airspeed", "surrounding", "kt", "an input on an engine stand, a reading on an aeroplane stand"
-    ),
+    Channel("true_airspeed", "surrounding", "kt", "an input on an engine stand, a reading on an aeroplane stand"),
     Channel("manifold_pressure", "reading", "inHg", "absolute, at the intake manifold", (), 0.06, 60.0),
     Channel("engine_speed", "reading", "rpm", "crankshaft", (), 6.0, 3000.0),
     Channel("turbo_speed", "reading", "rpm", "exhaust-driven rotor", (), 60.0, 25000.0),
     Channel("brake_power", "reading", "hp", "at the propeller shaft", (), 4.0, 2500.0),
-    Channel(
-        "torque", "reading", "lbf.ft", "at the propeller shaft, referred to crankshaft speed", (), 8.0, 5000.0
-    ),
+    Channel("torque", "reading", "lbf.ft", "at the propeller shaft, referred to crankshaft speed", (), 8.0, 5000.0),
     Channel("fuel_flow", "reading", "lb/h", "fuel mass flow", (), 4.0, 2000.0),
     Channel("carburettor_air_temperature", "reading", "degC", "air entering the carburettor", (), 0.3, 100.0),
-    Channel(
-        "carburettor_deck_pressure", "reading", "inHg", "absolute, ahead of the throttle", (), 0.06, 60.0
-    ),
+    Channel("carburettor_deck_pressure", "reading", "inHg", "absolute, ahead of the throttle", (), 0.06, 60.0),
     Channel("exhaust_back_pressure", "reading", "inHg", "absolute, in the exhaust collector", (), 0.1, 60.0),
     Channel("manifold_temperature", "reading", "degC", "charge in the intake manifold", (), 0.5, 200.0),
     Channel("exhaust_gas_temperature", "reading", "degC", "in the exhaust collector", (), 3.0, 1000.0),

@@ -76,22 +76,6 @@ def unsteadiness(channels: Samples, bands: Sequence[float], remaining_limits: Se
     return found
 
 
-def drift(samples: list[float], band: float, remaining_limit: float) -> float:
-    """What :func:`unsteadiness` says of one channel, without regard to noise: a quick look at a channel that was not
-    steady before. Only a value above 1 with a spread beyond ``band`` is certain; anything else gives 0."""
-    spread = max(samples) - min(samples)
-    if not spread > band:
-        return 0.0
-    third = len(samples) // 3
-    if not third or not math.isfinite(spread):
-        return math.inf
-    begin = len(samples) - 3 * third
-    cuts = range(begin, len(samples), third)
-    first, middle, last = [sum(samples[at : at + third]) / third for at in cuts]
-    remaining = _remaining((first, middle, last), 0.0)
-    return max(times_over(spread, band), times_over(remaining, remaining_limit))
-
-
 def times_over(value: float, allowed: float) -> float:
     """``value`` as a multiple of what is allowed."""
     if allowed > 0.0:

@@ -53,9 +53,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 @pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(
-    session: pytest.Session, config: pytest.Config, items: list[pytest.Item]
-) -> None:
+def pytest_collection_modifyitems(session: pytest.Session, config: pytest.Config, items: list[pytest.Item]) -> None:
     """Adds the judgements to what was collected, before anything is deselected by keyword or mark."""
     asked = ("stand", "sheet", "case")
     if not any(config.getoption(f"leverproof_{name}") for name in asked):
@@ -218,9 +216,7 @@ class JudgementItem(pytest.Item):
         if child == "skipped":
             pytest.skip(_skip_reason(self.reported))
 
-    def repr_failure(
-        self, excinfo: pytest.ExceptionInfo[BaseException], style: object = None
-    ) -> str | TerminalRepr:
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: object = None) -> str | TerminalRepr:
         """The finding in words; anything that is not a finding keeps its traceback."""
         if isinstance(excinfo.value, FailedJudgementError):
             return str(excinfo.value)

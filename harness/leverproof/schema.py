@@ -78,9 +78,7 @@ def check(document: object, schema_name: str, where: str, *, text: str | None = 
     :class:`InputError` for the first thing wrong, with the nearest known key or word as hint.
     """
     for path in _non_finite(document):
-        raise InputError(
-            "not a finite number", place(where, path, text), "write a finite number", "not_finite"
-        )
+        raise InputError("not a finite number", place(where, path, text), "write a finite number", "not_finite")
     errors = sorted(_validator(schema_name).iter_errors(document), key=_rank)  # type: ignore[arg-type]
     if errors:
         raise _sentence(_inmost(errors[0]), where, text)
@@ -110,9 +108,7 @@ def _inmost(error: ValidationError) -> ValidationError:
         by_branch: dict[Any, list[ValidationError]] = {}
         for inner in error.context:
             by_branch.setdefault(inner.schema_path[0], []).append(inner)
-        error = min(
-            (min(group, key=_rank) for group in by_branch.values()), key=lambda e: _distance(e, by_branch)
-        )
+        error = min((min(group, key=_rank) for group in by_branch.values()), key=lambda e: _distance(e, by_branch))
     return error
 
 

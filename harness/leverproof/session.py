@@ -319,18 +319,14 @@ def _ground(request: RunRequest, inputs: _Inputs, mounted: MountedStand | Mounte
     )
 
 
-def _planned(
-    cases: Sequence[ReferenceCase], ground: Ground, record: RecordWriter
-) -> tuple[list[PlannedCase], int]:
+def _planned(cases: Sequence[ReferenceCase], ground: Ground, record: RecordWriter) -> tuple[list[PlannedCase], int]:
     """The cases planned, and how many could not be: what only the sheet shows to be impossible costs one case."""
     planned: list[PlannedCase] = []
     for case in cases:
         try:
             planned.append(plan_case(case, ground))
         except InputError as problem:
-            _problem(
-                record, InputError(problem.message, problem.where or case.path, problem.hint, problem.code)
-            )
+            _problem(record, InputError(problem.message, problem.where or case.path, problem.hint, problem.code))
     return planned, len(cases) - len(planned)
 
 

@@ -35,13 +35,9 @@ def read_text(source: Traversable | str, *, what: str = "file") -> str:
     except FileNotFoundError:
         raise InputError(f"no such {what}", where, "check the path", "missing_file") from None
     except (IsADirectoryError, PermissionError, NotADirectoryError, OSError, ValueError) as reason:
-        raise InputError(
-            f"cannot read this {what}: {_reason(reason)}", where, code="unreadable_file"
-        ) from None
+        raise InputError(f"cannot read this {what}: {_reason(reason)}", where, code="unreadable_file") from None
     if len(data) > _LARGEST:
-        raise InputError(
-            f"{len(data):,} bytes are more than the {_LARGEST:,} allowed", where, code="file_size"
-        )
+        raise InputError(f"{len(data):,} bytes are more than the {_LARGEST:,} allowed", where, code="file_size")
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as reason:

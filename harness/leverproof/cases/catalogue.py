@@ -49,9 +49,7 @@ class Catalogue:
                 )
         for subject in subjects:
             if subject not in self.subjects():
-                raise UsageError(
-                    f"no subject {subject!r}", "--subject", nearest(subject, self.subjects()), "subject"
-                )
+                raise UsageError(f"no subject {subject!r}", "--subject", nearest(subject, self.subjects()), "subject")
         return tuple(
             c
             for c in self.cases
@@ -110,9 +108,7 @@ def _files(folders: Sequence[str], problems: list[InputError]) -> Iterator[tuple
         path = Path(folder)
         if not path.is_dir():
             problems.append(
-                InputError(
-                    f"{folder!r} is not a folder", "--cases", "name a folder that holds case files", "folder"
-                )
+                InputError(f"{folder!r} is not a folder", "--cases", "name a folder that holds case files", "folder")
             )
             continue
         yield from _walk(path, str(path), problems)
@@ -122,9 +118,7 @@ def _walk(folder: Traversable, where: str, problems: list[InputError]) -> Iterat
     try:
         entries = sorted(folder.iterdir(), key=lambda e: e.name)
     except OSError as reason:
-        problems.append(
-            InputError(f"cannot list this folder: {reason.strerror or reason}", where, code="folder")
-        )
+        problems.append(InputError(f"cannot list this folder: {reason.strerror or reason}", where, code="folder"))
         return
     for entry in entries:
         if entry.is_dir():

@@ -35,9 +35,7 @@ def _unique(names: Iterable[str], where: str, kind: str) -> None:
     seen: set[str] = set()
     for index, name in enumerate(names):
         if name in seen:
-            raise InputError(
-                f"duplicate {kind} {name!r}", f"{where}[{index}]", "give each its own name", "duplicate"
-            )
+            raise InputError(f"duplicate {kind} {name!r}", f"{where}[{index}]", "give each its own name", "duplicate")
         seen.add(name)
 
 
@@ -108,9 +106,7 @@ def _check_names(judgement: Judgement, runs: dict[str, Run], where: str) -> None
     for run_name, key, name, kinds in _places(judgement):
         steps = [s.name for s in runs[run_name].steps if s.name and (not kinds or s.do in kinds)]
         if name not in steps and not (not kinds and name in _ALWAYS):
-            raise InputError(
-                f"run {run_name!r} has no {name!r}", f"{where}.{key}", nearest(name, steps), "name"
-            )
+            raise InputError(f"run {run_name!r} has no {name!r}", f"{where}.{key}", nearest(name, steps), "name")
 
 
 def _named_runs(judgement: Judgement) -> Iterator[tuple[str, str]]:

@@ -116,9 +116,7 @@ def _check_distinct(judgement: Judgement, where: str) -> None:
     for key, names in groups:
         twice = next((name for name in names if names.count(name) > 1), None)
         if twice is not None:
-            raise InputError(
-                f"{twice!r} is named twice", f"{where}.{key}", "compare two different things", "duplicate"
-            )
+            raise InputError(f"{twice!r} is named twice", f"{where}.{key}", "compare two different things", "duplicate")
 
 
 def _check_standard(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
@@ -158,9 +156,7 @@ def _check_order_of_names(judgement: Judgement, runs: dict[str, Run], where: str
     if judgement.window is not None:
         _check_window(judgement, runs[judgement.run], where)
     pairs = [("between", judgement.between, name) for name in (judgement.run, judgement.longer_than) if name]
-    pairs += [
-        (f"events[{i}].between", event.between, judgement.run) for i, event in enumerate(judgement.events)
-    ]
+    pairs += [(f"events[{i}].between", event.between, judgement.run) for i, event in enumerate(judgement.events)]
     for key, pair, name in pairs:
         if pair is not None:
             steps = [step.name for step in runs[name].steps]
@@ -201,13 +197,9 @@ def _check_bound(judgement: Judgement, where: str) -> None:
         return
     two_sided = judgement.expected is not None and judgement.tolerance is not None
     if (judgement.expected is None) != (judgement.tolerance is None):
-        raise InputError(
-            "expected and tolerance go together", where, "there is no default tolerance", "demand"
-        )
+        raise InputError("expected and tolerance go together", where, "there is no default tolerance", "demand")
     if neither == (not two_sided):
-        raise InputError(
-            "a difference has at_least, or expected with a tolerance", where, "give one of them", "demand"
-        )
+        raise InputError("a difference has at_least, or expected with a tolerance", where, "give one of them", "demand")
     if two_sided and judgement.per is not None:
         raise InputError("per is a least difference", f"{where}.per", "give at_least, not expected", "demand")
 
@@ -215,13 +207,9 @@ def _check_bound(judgement: Judgement, where: str) -> None:
 def _check_level_speed(judgement: Judgement, where: str) -> None:
     stated = [k for k in ("at_least", "expected", "worth") if getattr(judgement, k) is not None]
     if len(stated) != 1:
-        raise InputError(
-            "a level speed has one of at_least, expected, worth", where, "give one of them", "demand"
-        )
+        raise InputError("a level speed has one of at_least, expected, worth", where, "give one of them", "demand")
     if stated == ["expected"] and judgement.tolerance is None:
-        raise InputError(
-            "expected and tolerance go together", where, "there is no default tolerance", "demand"
-        )
+        raise InputError("expected and tolerance go together", where, "there is no default tolerance", "demand")
     if judgement.at_least is None:
         return
     least = judgement.at_least.quantity
@@ -247,9 +235,7 @@ def _check_response(judgement: Judgement, where: str) -> None:
     if not bounded and not judgement.longer_than:
         raise InputError("a response time needs at_most, at_least or longer_than", where, code="demand")
     if bounded and judgement.tolerance is None:
-        raise InputError(
-            "a limit on a time needs a tolerance", where, "there is no default tolerance", "demand"
-        )
+        raise InputError("a limit on a time needs a tolerance", where, "there is no default tolerance", "demand")
     if bool(judgement.longer_than) != (judgement.least_gap is not None):
         raise InputError("longer_than and least_gap go together", where, "give both or neither", "demand")
 
@@ -257,9 +243,7 @@ def _check_response(judgement: Judgement, where: str) -> None:
 def _check_pair(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
     one, other = (runs[name] for name in judgement.runs)
     if one.steps != other.steps or one.surroundings != other.surroundings:
-        raise InputError(
-            f"{one.name!r} and {other.name!r} do not fly the same program", f"{where}.runs", code="demand"
-        )
+        raise InputError(f"{one.name!r} and {other.name!r} do not fly the same program", f"{where}.runs", code="demand")
     wanted = (1, 2) if judgement.what == "grid_step" else (one.grid, one.grid)
     if (one.grid, other.grid) != wanted:
         raise InputError(
@@ -273,9 +257,7 @@ def _check_pair(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
 def _check_swept_reading(judgement: Judgement, case: ReferenceCase, where: str) -> None:
     points = len(case.sweep.points) if case.sweep else 0
     if judgement.what == "exponent" and points < LEAST_POINTS:
-        raise InputError(
-            "an exponent needs at least three points", where, "add points to the sweep", "demand"
-        )
+        raise InputError("an exponent needs at least three points", where, "add points to the sweep", "demand")
     if judgement.what == "exponent" and judgement.channel == judgement.by:
         raise InputError(f"{judgement.by} against itself shows nothing", f"{where}.by", code="demand")
 
@@ -314,11 +296,6 @@ def _points_judged(judgement: Judgement, case: ReferenceCase) -> int:
     if judgement.span is not None:
         low, high = (bound.quantity.value for bound in judgement.span if bound.quantity is not None)
     inside = sum(low <= point.value <= high for point in sweep.points)
-    if (
-        sweep.low is not None
-        and sweep.high is not None
-        and low <= sweep.low.value
-        and sweep.high.value <= high
-    ):
+    if sweep.low is not None and sweep.high is not None and low <= sweep.low.value and sweep.high.value <= high:
         inside += sweep.off_points
     return inside

@@ -50,9 +50,7 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
         at_most=values["at_most"],
         at_least=values["at_least"],
         least_step=values["least_step"],
-        at=parse_value(entry["at"], f"{where}.at", CHANNELS[entry["channel"]].unit)
-        if what == "crossing"
-        else None,
+        at=parse_value(entry["at"], f"{where}.at", CHANNELS[entry["channel"]].unit) if what == "crossing" else None,
         at_reading=entry.get("at", "") if what == "state" else "",
         tolerance=parse_tolerance(entry.get("tolerance"), f"{where}.tolerance", symbol),
         time_tolerance=entry.get("time_tolerance"),
@@ -87,8 +85,7 @@ def _values(entry: Mapping[str, Any], where: str, symbol: str) -> dict[str, Valu
     state = entry["what"] == "state"
     keys = ("expected", "at_most", "at_least", "least_step")
     values: dict[str, Value | None] = {
-        key: parse_value(entry[key], f"{where}.{key}", symbol) if key in entry and not state else None
-        for key in keys
+        key: parse_value(entry[key], f"{where}.{key}", symbol) if key in entry and not state else None for key in keys
     }
     if state and "expected" in entry:
         state_index(entry["channel"], entry["expected"], f"{where}.expected")

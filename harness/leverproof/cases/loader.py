@@ -63,8 +63,7 @@ def _case(document: Mapping[str, Any], where: str) -> ReferenceCase:
         },
         runs=tuple(_run(entry, f"{where}: run[{i}]") for i, entry in enumerate(document["run"])),
         judgements=tuple(
-            parse_judgement(entry, f"{where}: judgement[{i}]", swept)
-            for i, entry in enumerate(document["judgement"])
+            parse_judgement(entry, f"{where}: judgement[{i}]", swept) for i, entry in enumerate(document["judgement"])
         ),
         path=where,
     )
@@ -86,9 +85,7 @@ def _sweep(entry: Mapping[str, Any] | None, where: str) -> Sweep | None:
     if "between" in body:
         low, high = (_swept(b, symbol, f"{at}.between[{i}]") for i, b in enumerate(body["between"]))
         if not low.value < high.value:
-            raise InputError(
-                "the interval is empty or reversed", f"{at}.between", "lower bound first", "sweep"
-            )
+            raise InputError("the interval is empty or reversed", f"{at}.between", "lower bound first", "sweep")
     return Sweep(name, points, low, high, int(body.get("off_points", 0)))
 
 
@@ -121,9 +118,7 @@ def _run(entry: Mapping[str, Any], where: str) -> Run:
 def _step(entry: Mapping[str, Any], where: str) -> Step:
     do = entry["do"]
     settings = {
-        name: parse_setting(name, entry[name], f"{where}.{name}")
-        for name in (*LEVERS, *SURROUNDINGS)
-        if name in entry
+        name: parse_setting(name, entry[name], f"{where}.{name}") for name in (*LEVERS, *SURROUNDINGS) if name in entry
     }
     if do == "set" or do == "move":
         if not settings:
@@ -169,9 +164,7 @@ def _seek(entry: Mapping[str, Any], where: str) -> Step:
             )
     rate = parse(entry["rate"], f"{where}.rate") if "rate" in entry else None
     if rate is not None and not 0.0 < rate.to("1/s", f"{where}.rate") <= FASTEST:
-        raise InputError(
-            f"a lever rate lies above 0 and at most {FASTEST:g} 1/s", f"{where}.rate", code="range"
-        )
+        raise InputError(f"a lever rate lies above 0 and at most {FASTEST:g} 1/s", f"{where}.rate", code="range")
     return Step(
         "seek",
         entry.get("name", ""),

@@ -55,9 +55,7 @@ def reading_channel(name: str, where: str, *, states: bool = False) -> Channel:
     """The reading of that name; one with named states only where ``states`` says so."""
     found = channel(name, where)
     if found.kind != "reading":
-        raise InputError(
-            f"{name} is a {found.kind}, not a reading", where, nearest(name, READINGS), "channel"
-        )
+        raise InputError(f"{name} is a {found.kind}, not a reading", where, nearest(name, READINGS), "channel")
     if found.states and not states:
         raise InputError(f"{name} has states, not numbers", where, "judge it with what = 'state'", "channel")
     return found
@@ -79,9 +77,7 @@ def check_ending(word: str, where: str) -> None:
     if word.endswith(" limit"):
         reading_channel(word.removesuffix(" limit"), where)
         return
-    raise InputError(
-        f"unknown ending {word!r}", where, nearest(word, (*ENDINGS, "turbo_speed limit")), "ending"
-    )
+    raise InputError(f"unknown ending {word!r}", where, nearest(word, (*ENDINGS, "turbo_speed limit")), "ending")
 
 
 def _reference(entry: Mapping[str, Any], where: str, symbol: str) -> Value:
@@ -95,9 +91,7 @@ def _reference(entry: Mapping[str, Any], where: str, symbol: str) -> Value:
         return _predicted(entry, where, symbol)
     path = entry["sheet"]
     if path not in SHEET_NUMBERS:
-        raise InputError(
-            f"unknown sheet datum {path!r}", f"{where}.sheet", nearest(path, SHEET_NUMBERS), "datum"
-        )
+        raise InputError(f"unknown sheet datum {path!r}", f"{where}.sheet", nearest(path, SHEET_NUMBERS), "datum")
     convert_difference(1.0, SHEET_NUMBERS[path], symbol, f"{where}.sheet")
     return Value(sheet=path, times=float(entry.get("times", 1.0)), plus=_plus(entry, where, symbol))
 
@@ -169,9 +163,7 @@ def parse_tolerance(entry: Mapping[str, Any] | None, where: str, symbol: str) ->
     absolute = parse(entry["absolute"], f"{where}.absolute") if "absolute" in entry else None
     percent = entry.get("percent")
     if absolute is None and percent is None:
-        raise InputError(
-            "a tolerance needs absolute or percent", where, "there is no default tolerance", "tolerance"
-        )
+        raise InputError("a tolerance needs absolute or percent", where, "there is no default tolerance", "tolerance")
     if absolute is not None and absolute.difference_in(symbol, f"{where}.absolute") <= 0.0:
         raise InputError("a tolerance must be above zero", f"{where}.absolute", code="range")
     if percent is None and "of" in entry:
@@ -197,9 +189,7 @@ def parse_applies(entry: Mapping[str, Any], where: str) -> Applies:
     for path, accepted in entry.get("sheet", {}).items():
         known = SHEET_WORDS.get(path)
         if known is None:
-            raise InputError(
-                f"unknown sheet word {path!r}", f"{where}.sheet", nearest(path, SHEET_WORDS), "datum"
-            )
+            raise InputError(f"unknown sheet word {path!r}", f"{where}.sheet", nearest(path, SHEET_WORDS), "datum")
         for word in accepted:
             if word not in known:
                 raise InputError(f"{path} is never {word!r}", f"{where}.sheet", nearest(word, known), "word")

@@ -13,12 +13,8 @@ from leverproof.cli.screen import say, width
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Adds what the command takes."""
-    parser.add_argument(
-        "--defect", metavar="NAME", action="append", default=[], help="only this one; may be repeated"
-    )
-    parser.add_argument(
-        "--seed", metavar="N", type=int, default=SEED, help=f"for off-points (default: {SEED})"
-    )
+    parser.add_argument("--defect", metavar="NAME", action="append", default=[], help="only this one; may be repeated")
+    parser.add_argument("--seed", metavar="N", type=int, default=SEED, help=f"for off-points (default: {SEED})")
     parser.set_defaults(do=run)
 
 

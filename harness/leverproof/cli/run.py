@@ -18,12 +18,8 @@ SEED = 1
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Adds what the command takes."""
-    parser.add_argument(
-        "--stand", metavar="FILE", help="how the model is mounted (default: the embedded engine)"
-    )
-    parser.add_argument(
-        "--sheet", metavar="FILE", help="engine sheet, a file or a shipped id (default: the stand's)"
-    )
+    parser.add_argument("--stand", metavar="FILE", help="how the model is mounted (default: the embedded engine)")
+    parser.add_argument("--sheet", metavar="FILE", help="engine sheet, a file or a shipped id (default: the stand's)")
     parser.add_argument(
         "--case",
         metavar="GLOB",
@@ -41,18 +37,14 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--subject", metavar="NAME", action="append", default=[], help="only this subject; may be repeated"
     )
-    parser.add_argument(
-        "--seed", metavar="N", type=int, default=SEED, help=f"for off-points (default: {SEED})"
-    )
+    parser.add_argument("--seed", metavar="N", type=int, default=SEED, help=f"for off-points (default: {SEED})")
     parser.add_argument(
         "--out", metavar="DIR", type=Path, default=Path(FOLDER), help=f"the record (default: {FOLDER}/)"
     )
     parser.add_argument("--json", metavar="FILE", type=Path, help="also report as one JSON object")
     parser.add_argument("--junit", metavar="FILE", type=Path, help="also report as JUnit XML")
     parser.add_argument("--markdown", metavar="FILE", type=Path, help="also report as Markdown")
-    parser.add_argument(
-        "--defect", metavar="NAME", help="build a seeded defect into the model (see: defects)"
-    )
+    parser.add_argument("--defect", metavar="NAME", help="build a seeded defect into the model (see: defects)")
     parser.set_defaults(do=run)
 
 
@@ -101,8 +93,6 @@ def _check(kind: str, path: Path, out: Path) -> None:
     from leverproof.errors import UsageError
 
     if path.resolve().is_relative_to(out.resolve()):
-        raise UsageError(
-            "a report cannot lie inside the record", f"--{kind} {path}", "put it beside the record"
-        )
+        raise UsageError("a report cannot lie inside the record", f"--{kind} {path}", "put it beside the record")
     if not path.absolute().parent.is_dir() or path.is_dir():
         raise UsageError("cannot write this file", f"--{kind} {path}", "name a file in a folder that exists")

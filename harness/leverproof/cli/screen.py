@@ -69,9 +69,7 @@ def complain(error: Exception) -> int:
 
     told = visible(f"{type(error).__name__}: {error}")[:500]
     print(f"internal error: {told}", file=sys.stderr)
-    print(
-        f"  this is a fault of leverproof {__version__}, not of your model: please report it", file=sys.stderr
-    )
+    print(f"  this is a fault of leverproof {__version__}, not of your model: please report it", file=sys.stderr)
     print(f"  with the command line and what {TRACEBACK}=1 shows", file=sys.stderr)
     return 4
 

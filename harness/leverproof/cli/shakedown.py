@@ -14,9 +14,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Adds what the command takes."""
     parser.add_argument("--stand", metavar="FILE", required=True, help="how the model is mounted")
     parser.add_argument("--json", metavar="FILE", type=Path, help="also write the result as one JSON object")
-    parser.add_argument(
-        "--item", metavar="NAME", action="append", default=[], help="only this item; may be repeated"
-    )
+    parser.add_argument("--item", metavar="NAME", action="append", default=[], help="only this item; may be repeated")
     parser.add_argument(
         "--seed", metavar="N", type=int, default=SEED, help=f"for what is drawn at random (default: {SEED})"
     )

@@ -1,6 +1,6 @@
 """A batch: programs of one grid flown side by side, one lane each, in lockstep.
 
-Blocks are expanded over all lanes at once and a pilot is resumed only when its own block is done; that
+Blocks are expanded over all lanes at once and a pilot is resumed only when its own leg is done; that
 happens on the control grid whatever the neighbours do, so a lane's numbers do not depend on them.
 """
 
@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leverproof.channels import CHANNELS
-from leverproof.conduct.blocks import discrete_columns, levelled, ramp
-from leverproof.conduct.hand import Steps, held
+from leverproof.conduct.hand import MEMORY, Steps, held
+from leverproof.conduct.looks import Ask, Seen, answers
 from leverproof.conduct.model import Block, ConductedRun, Program
 from leverproof.conduct.pilot import Cut, PilotResult, pilot
 from leverproof.conduct.tape import Tape
@@ -46,9 +46,12 @@ class Batch:
         self._inputs, self._outputs = inputs, outputs
         self._max_values = max_values
         self._most_rows = most_rows
-        self._discrete = discrete_columns(inputs)
         self._pilots: list[Steps[PilotResult]] = [pilot(p, inputs, outputs) for p in programs]
         self._blocks: list[Block | None] = [None for _ in programs]
+        self._ahead: list[list[Block]] = [[] for _ in programs]
+        self._asks: list[Ask | None] = [None for _ in programs]
+        self._leg_begin = [0 for _ in programs]
+        self._memory = programs[0].grid.rows(MEMORY)
         self._begin = np.zeros(lanes, np.int64)
         self._until = np.zeros(lanes, np.int64)
         self._start = np.zeros((lanes, len(inputs)))
@@ -108,9 +111,7 @@ class Batch:
     def _shaped(self, reply: NDArray[np.float64], shape: tuple[int, ...]) -> NDArray[np.float64]:
         values = np.asarray(reply, dtype=np.float64)
         if values.shape != shape:
-            raise StandError(
-                f"the model answered with an array of shape {values.shape}, not {shape}", code="protocol"
-            )
+            raise StandError(f"the model answered with an array of shape {values.shape}, not {shape}", code="protocol")
         return values
 
     def _advance(self) -> int:
@@ -128,10 +129,22 @@ class Batch:
         flown = count * lanes.size
         if not finite:
             self._cut_all_not_finite(before)
+        looking = []
         for lane in lanes[until == self.row].tolist():
-            if self._blocks[lane] is not None:
-                self._resume(lane, self._tape.outputs(lane, int(self._begin[lane]), self.row))
+            if self._ahead[lane]:
+                self._take_block(lane)
+            elif self._blocks[lane] is not None:
+                looking.append(lane)
+        self._show(looking)
         return flown
+
+    def _show(self, lanes: list[int]) -> None:
+        """Show pilots what their legs brought, and take their next ones."""
+        memory = self.row - self._memory
+        rows = [self._tape.seen(lane, min(self._leg_begin[lane], memory)) for lane in lanes]
+        found = answers([self._asks[lane] for lane in lanes], rows)
+        for lane, seen, answer in zip(lanes, rows, found, strict=True):
+            self._resume(lane, Seen(seen, answer))
 
     def _expand(self, count: int) -> NDArray[np.float64]:
         """Inputs of the next ``count`` rows of the active lanes, shape (count, lanes, inputs)."""
@@ -146,7 +159,7 @@ class Batch:
             share = (steps + 0.5) / whole
             start, change = self._start[moving], self._change[moving]
             for column in np.flatnonzero(change.any(axis=0)).tolist():
-                rows[:, places, column] = ramp(start[:, column], change[:, column], share)
+                rows[:, places, column] = start[:, column] + change[:, column] * share
         return rows
 
     def _inputs_now(self, lane: int, block: Block) -> NDArray[np.float64]:
@@ -154,31 +167,37 @@ class Batch:
         if self.row >= self._until[lane]:
             return block.end
         share = (self.row - self._begin[lane] + 0.5) / block.rows
-        start = levelled(block, self._discrete)
-        return ramp(start, block.end - start, share)
+        place: NDArray[np.float64] = block.start + (block.end - block.start) * share
+        return place
 
-    def _resume(self, lane: int, reply: NDArray[np.float32] | None) -> None:
-        """Hand a pilot the rows of its block and take the next one; the first time there are none to hand."""
+    def _resume(self, lane: int, seen: Seen | None) -> None:
+        """Wake a pilot and take its next leg; the first time there is nothing to show."""
         steps = self._pilots[lane]
         try:
-            block = next(steps) if reply is None else steps.send(reply)
+            leg = next(steps) if seen is None else steps.send(seen)
         except StopIteration as done:
             self._finish(lane, done.value, self.row)
             return
+        self._leg_begin[lane] = self.row
+        self._asks[lane] = leg.ask
+        self._ahead[lane] = leg.blocks[::-1]
+        self._take_block(lane)
+
+    def _take_block(self, lane: int) -> None:
+        """Begin the next block of a lane's leg."""
+        block = self._ahead[lane].pop()
         self._blocks[lane] = block
         self._begin[lane] = self.row
         self._until[lane] = self.row + block.rows
         self._start[lane] = block.start
-        if block.start is block.end:
-            self._moving[lane] = False
-        else:
-            self._start[lane] = start = levelled(block, self._discrete)
-            self._change[lane] = block.end - start
-            self._moving[lane] = True
+        self._moving[lane] = moving = block.start is not block.end
+        if moving:
+            self._change[lane] = block.end - block.start
 
     def _cut_all_not_finite(self, before: int) -> None:
         for lane in list(self._names):
-            bad = ~np.isfinite(self._tape.outputs(lane, before, self.row))
+            shown = self._tape.seen(lane, before)[before - self.row :, len(self._inputs) :]
+            bad = ~np.isfinite(shown)
             if bad.any():
                 first = int(bad.any(axis=1).argmax())
                 self._cut_not_finite(lane, before + first + 1, int(bad[first].argmax()))
@@ -210,10 +229,9 @@ class Batch:
             data = self._tape.history(lane, row)
             if row == self.row:
                 data[row, : len(self._inputs)] = self._inputs_now(lane, block)
-        history = History(
-            program.grid, columns, data, result.marks, result.readings, result.ending, result.trouble
-        )
+        history = History(program.grid, columns, data, result.marks, result.readings, result.ending, result.trouble)
         self._blocks[lane] = None
+        self._ahead[lane] = []
         self._names.remove(lane)
         self._finished.append(ConductedRun(program, history))
 

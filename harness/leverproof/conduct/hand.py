@@ -1,25 +1,27 @@
 """The pilot's hand: where the levers are, what the last seconds showed, how a lever is moved. No I/O.
 
-All functions that take time are generators: they yield a :class:`Block` and are sent its output rows.
+Functions that need to see are generators: they yield a :class:`Leg` and are sent what was :class:`Seen`.
 """
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Generator, Mapping
 from typing import TypeVar
 
 import numpy as np
 
 from leverproof.channels import CHANNELS
-from leverproof.conduct.blocks import discrete_columns, expand
+from leverproof.conduct.looks import Answer, Ask, Leg, Seen, answers
 from leverproof.conduct.model import Block, Program, Row
 from leverproof.history import AFTER, BEFORE, Rows
+from leverproof.timegrid import TICKS_PER_SECOND
 
 T = TypeVar("T")
-Steps = Generator[Block, Rows, T]
+Steps = Generator[Leg, Seen, T]
 
 COUPLING_TOLERANCE = 0.01
+# How much of the past a pilot is shown beside the leg it has just flown.
+MEMORY = 10 * TICKS_PER_SECOND
 
 
 class RefusedError(Exception):
@@ -35,12 +37,14 @@ def held(channel: str, value: float) -> float:
 
 
 class Hand:
-    """Mutable state of one run: ``position`` (inputs now, never changed in place), ``row`` (rows flown),
-    ``still_since`` (row at which an input last changed), ``lead`` while boost is coupled to throttle."""
+    """Mutable state of one run: ``position`` (inputs now, never changed in place), ``row`` (rows flown and planned),
+    ``still_since`` (row at which an input last changed), ``lead`` while boost is coupled to throttle.
+
+    Moves and holds are only planned until :meth:`look` has them flown: what needs no look costs no waking of the
+    pilot. What is asked of ``tail`` and the windows is as of the last look."""
 
     __slots__ = (
-        "_discrete", "_kept", "_recent", "control", "grid", "inputs", "lead", "outputs", "position", "row",
-        "still_since", "window",
+        "_leg", "_seen", "control", "grid", "inputs", "lead", "outputs", "position", "row", "still_since", "window",
     )  # fmt: skip
 
     def __init__(self, program: Program, inputs: tuple[str, ...], outputs: tuple[str, ...]) -> None:
@@ -56,9 +60,8 @@ class Hand:
         self.row = 0
         self.still_since = 0
         self.lead: float | None = None
-        self._discrete = discrete_columns(inputs)
-        self._recent: deque[tuple[Block, Rows]] = deque()
-        self._kept = 0
+        self._leg: list[Block] = []
+        self._seen: Rows = np.empty((0, len(inputs) + len(outputs)), np.float32)
 
     def column(self, name: str) -> int:
         """Column of an output; refused when the stand does not give it."""
@@ -72,26 +75,24 @@ class Hand:
             raise RefusedError(f"the stand has no input {name}")
         return float(self.position[self.inputs.index(name)])
 
-    def fly(self, block: Block) -> Steps[Rows]:
-        """Fly one block and remember it."""
-        reply = yield block
-        rows = block.rows
-        self.row += rows
-        if block.start is not block.end:
-            self.still_since = self.row
-            self.position = block.end
-        elif rows > self.window + 1:
-            rows = self.window + 1
-            block, reply = Block(block.start, block.end, rows), reply[-rows:]
-        self._recent.append((block, reply))
-        self._kept += rows
-        while self._kept - self._recent[0][0].rows > self.window:
-            self._kept -= self._recent.popleft()[0].rows
-        return reply
+    def look(self, ask: Ask | None = None) -> Steps[Answer]:
+        """Have what is planned flown, see it, and get the answer to ``ask``."""
+        if self._leg:
+            leg, self._leg = self._leg, []
+            self._seen, answer = yield Leg(leg, ask)
+            return answer
+        return answers([ask], [self._seen])[0]
 
-    def hold(self, rows: int) -> Steps[Rows]:
+    def hold(self, rows: int) -> None:
         """Keep everything where it is for ``rows`` rows."""
-        return self.fly(Block(self.position, self.position, rows))
+        self._leg.append(Block(self.position, self.position, rows))
+        self.row += rows
+
+    def _go(self, start: Row, end: Row, rows: int) -> None:
+        self._leg.append(Block(start, end, rows))
+        self.row += rows
+        self.position = end
+        self.still_since = self.row
 
     def placed(self, levers: Mapping[str, float]) -> Row:
         """The inputs after ``levers`` went to their places, with boost following throttle while coupled."""
@@ -103,9 +104,7 @@ class Hand:
             boost = self.inputs.index("boost")
             follows = held("boost", float(end[self.inputs.index("throttle")]) + self.lead)
             if "boost" in levers and abs(float(end[boost]) - follows) > COUPLING_TOLERANCE:
-                raise RefusedError(
-                    f"boost is coupled to throttle and cannot be put to {levers['boost']:g} on its own"
-                )
+                raise RefusedError(f"boost is coupled to throttle and cannot be put to {levers['boost']:g} on its own")
             end[boost] = follows
         return end
 
@@ -116,20 +115,30 @@ class Hand:
             self.position = end
             self.still_since = self.row
 
-    def ramp(self, levers: Mapping[str, float], rows: int) -> Steps[Rows]:
+    def ramp(self, levers: Mapping[str, float], rows: int) -> None:
         """Move levers and surroundings in a straight line over ``rows`` rows."""
         end = self.placed(levers)
         if (end == self.position).all():
-            return self.hold(rows)
-        return self.fly(Block(self.position, end, rows))
+            self.hold(rows)
+        else:
+            self._go(self._levelled(end, levers), end, rows)
 
-    def push(self, lever: str, place: float, rows: int) -> Steps[Rows]:
+    def _levelled(self, end: Row, levers: Mapping[str, float]) -> Row:
+        """Where a ramp to ``end`` begins: discrete levers are there at once."""
+        discrete = [self.inputs.index(name) for name in levers if CHANNELS[name].states]
+        if not discrete:
+            return self.position
+        start = self.position.copy()
+        start[discrete] = end[discrete]
+        return start
+
+    def push(self, lever: str, place: float, rows: int) -> None:
         """Move one continuous lever in a straight line over ``rows`` rows, as :meth:`ramp` would."""
         end = self.position.copy()
         end[self.inputs.index(lever)] = place = min(1.0, max(0.0, place))
         if self.lead is not None and lever == "throttle":
             end[self.inputs.index("boost")] = held("boost", place + self.lead)
-        return self.fly(Block(self.position, end, rows))
+        self._go(self.position, end, rows)
 
     def couple(self, lead: float) -> None:
         """From now on boost is throttle plus ``lead``; refused when they are apart by more than 1 % of
@@ -147,35 +156,22 @@ class Hand:
     def known_rows(self) -> int:
         """How many of the latest rows (up to one steadiness window) can be looked at with inputs and
         outputs."""
-        return min(self.window, self._kept - 1)
+        return min(self.window, self.row - 1)
 
-    def tail(self, column: int, rows: int) -> list[float]:
-        """The last ``rows`` samples of one output, or as many as are kept."""
-        found: list[float] = []
-        for _, reply in reversed(self._recent):
-            found = reply[:, column].tolist() + found if found else reply[-rows:, column].tolist()
-            if len(found) >= rows:
-                break
-        return found[-rows:]
+    def tail(self, column: int, rows: int, ago: int = 0) -> list[float]:
+        """The last ``rows`` samples of one output, or as many as are kept, as of ``ago`` rows before now."""
+        column += len(self.inputs)
+        found: list[float] = self._seen[-rows - ago : -ago or None, column].tolist()
+        return found
+
+    def latest(self, rows: int) -> Rows:
+        """The last ``rows`` rows of outputs, the one of this instant included."""
+        return self._seen[-rows:, len(self.inputs) :]
 
     def outputs_window(self, rows: int) -> Rows:
         """Outputs of the history rows [row - rows, row), shape (rows, outputs)."""
-        latest: list[Rows] = []
-        missing = rows + 1
-        for _, reply in reversed(self._recent):
-            latest.append(reply[-missing:])
-            missing -= reply.shape[0]
-            if missing <= 0:
-                break
-        return latest[0][:-1] if len(latest) == 1 else np.concatenate(latest[::-1])[:-1]
+        return self._seen[-rows - 1 : -1, len(self.inputs) :]
 
     def history_window(self, rows: int) -> Rows:
         """The history rows [row - rows, row), inputs first, shape (rows, inputs + outputs)."""
-        window = np.empty((rows, len(self.inputs) + len(self.outputs)), np.float32)
-        if self.row - self.still_since >= rows:
-            window[:, : len(self.inputs)] = self.position
-        else:
-            given = np.concatenate([expand(block, self._discrete) for block, _ in self._recent])
-            window[:, : len(self.inputs)] = given[-rows:]
-        window[:, len(self.inputs) :] = self.outputs_window(rows)
-        return window
+        return self._seen[-rows - 1 : -1]

@@ -18,8 +18,9 @@ Row = NDArray[np.float64]
 class Block(NamedTuple):
     """``rows`` rows during which inputs ramp from ``start`` to ``end`` (inputs in column order, canonical units).
 
-    Row ``i`` holds ``start + (end - start) * (i + 0.5) / rows`` for continuous channels, so that the mean over the
-    block does not depend on the grid step; discrete channels hold ``end``."""
+    Row ``i`` holds ``start + (end - start) * (i + 0.5) / rows``, so that the mean over the block does not depend on
+    the grid step. Discrete channels do not ramp: ``start`` holds their end state already. A block that moves nothing
+    has one array as ``start`` and ``end``."""
 
     start: Row
     end: Row

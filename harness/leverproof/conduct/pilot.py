@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,18 +11,16 @@ import numpy as np
 from leverproof.channels import CHANNELS
 from leverproof.conduct.forecast import forecast
 from leverproof.conduct.hand import Hand, RefusedError, Steps
+from leverproof.conduct.looks import AskSteady
 from leverproof.conduct.model import PlannedStep, Program
 from leverproof.conduct.seek import seek
 from leverproof.history import (
     AFTER,
     Mark,
     Reading,
-    Samples,
     Steadiness,
-    drift,
     steadiness,
     take_reading,
-    unsteadiness,
 )
 from leverproof.timegrid import TICKS_PER_SECOND
 
@@ -55,13 +53,24 @@ class _InvalidError(Exception):
 
 
 def pilot(program: Program, inputs: tuple[str, ...], outputs: tuple[str, ...]) -> Steps[PilotResult]:
-    """Fly a program. Yields blocks, is sent each block's output rows, shape (rows, outputs), float32; returns
-    a :class:`PilotResult`. Ends at once when :class:`Cut` is thrown in."""
+    """Fly a program. Yields legs and is sent what they showed, as :mod:`leverproof.conduct.hand` says; returns a
+    :class:`PilotResult`. Ends at once when :class:`Cut` is thrown in."""
     log = _Log()
     try:
         hand = Hand(program, inputs, outputs)
     except RefusedError as stopped:
         return log.result("invalid", str(stopped))
+    try:
+        trouble = yield from _whole_program(program, hand, log)
+    except Cut as cut:
+        log.cut(cut.row)
+        return log.result(cut.ending, cut.trouble)
+    return log.result("invalid" if trouble else "completed", trouble)
+
+
+def _whole_program(program: Program, hand: Hand, log: _Log) -> Steps[str]:
+    """Trim and all steps; returns why the run could not go on, or ""."""
+    trouble = ""
     try:
         watched = _Watched(hand, program.watch)
         yield from _trim(hand, watched, log)
@@ -71,11 +80,9 @@ def pilot(program: Program, inputs: tuple[str, ...], outputs: tuple[str, ...]) -
             log.close(hand.row)
     except (RefusedError, _InvalidError) as stopped:
         log.close(hand.row)
-        return log.result("invalid", str(stopped))
-    except Cut as cut:
-        log.close(cut.row)
-        return log.result(cut.ending, cut.trouble)
-    return log.result("completed", "")
+        trouble = str(stopped)
+    yield from hand.look()
+    return trouble
 
 
 class _Log:
@@ -98,6 +105,12 @@ class _Log:
             self.marks.append(Mark(self._kind, self._row, max(row, self._row), self._name, **self.said))
             self._kind = ""
 
+    def cut(self, row: int) -> None:
+        """The run ends at ``row``: steps planned beyond it were not flown."""
+        self.close(max(row, self._row))
+        begun = [mark for mark in self.marks if mark.row < row or mark.row == 0]
+        self.marks = [mark if mark.end <= row else replace(mark, end=row) for mark in begun]
+
     def result(self, ending: str, trouble: str) -> PilotResult:
         return PilotResult(tuple(self.marks), tuple(self.readings), ending, trouble)
 
@@ -118,9 +131,9 @@ def _fly(hand: Hand, watched: _Watched, step: PlannedStep, log: _Log) -> Steps[N
         case "set":
             hand.jump(step.levers)
         case "move":
-            yield from _move(hand, step)
+            _move(hand, step)
         case "hold":
-            yield from hand.hold(hand.grid.rows(step.duration))
+            hand.hold(hand.grid.rows(step.duration))
         case "read":
             yield from _read(hand, watched, step, log)
         case "seek":
@@ -133,12 +146,12 @@ def _fly(hand: Hand, watched: _Watched, step: PlannedStep, log: _Log) -> Steps[N
             raise _InvalidError(f"a lever program has no step {step.do!r}")
 
 
-def _move(hand: Hand, step: PlannedStep) -> Steps[None]:
+def _move(hand: Hand, step: PlannedStep) -> None:
     """Ramp; while coupled with a lead in pieces, because a lever that meets its stop must wait there."""
     rows = hand.grid.rows(step.duration)
     throttle = step.levers.get("throttle")
     if not hand.lead or throttle is None:
-        yield from hand.ramp(step.levers, rows)
+        hand.ramp(step.levers, rows)
         return
     hand.placed(step.levers)
     origin = {name: hand.value(name) for name in step.levers if name != "boost"}
@@ -147,7 +160,7 @@ def _move(hand: Hand, step: PlannedStep) -> Steps[None]:
         share = piece / pieces
         places = {name: at + (step.levers[name] - at) * share for name, at in origin.items()}
         places |= {name: step.levers[name] for name in origin if CHANNELS[name].states}
-        yield from hand.ramp(places, hand.control)
+        hand.ramp(places, hand.control)
 
 
 def _seek(hand: Hand, step: PlannedStep, log: _Log) -> Steps[None]:
@@ -189,56 +202,42 @@ def _wait_steady(hand: Hand, watched: _Watched, until: int) -> Steps[dict[str, S
         if short > 0:
             wait = short
         else:
-            seconds = watched.wait()
+            times_over: list[float] = yield from hand.look(watched.ask)  # type: ignore[assignment]
+            seconds = watched.wait(times_over)
             if not seconds:
                 return {}
             wait = math.ceil(seconds * TICKS_PER_SECOND / hand.grid.step)
         whole = -(-wait // hand.control) * hand.control
-        yield from hand.hold(min(whole, until - hand.row))
+        hand.hold(min(whole, until - hand.row))
+    yield from hand.look()
     return watched.unsteady()
 
 
 class _Watched:
     """The watched channels that the stand has, with what steady means for each."""
 
-    __slots__ = ("_bands", "_columns", "_hand", "_limits", "_names", "_step", "_take", "_widest", "watch")
+    __slots__ = ("_columns", "_hand", "_names", "_step", "ask", "watch")
 
     def __init__(self, hand: Hand, watch: dict[str, float]) -> None:
         self.watch = watch
         self._hand = hand
         self._names = [name for name in watch if name in hand.outputs]
         self._columns = [hand.outputs.index(name) for name in self._names]
-        self._take = np.array(self._columns, np.intp)
-        self._bands = [CHANNELS[name].band for name in self._names]
-        self._limits = [watch[name] for name in self._names]
         self._step = hand.grid.step / TICKS_PER_SECOND
-        self._widest = -1
+        self.ask = AskSteady(
+            np.array(self._columns, np.intp) + len(hand.inputs),
+            [CHANNELS[name].band for name in self._names],
+            [watch[name] for name in self._names],
+            hand.window,
+        )
 
-    def _window(self) -> Samples:
-        """The last window of the watched channels, shape (channels, rows), contiguous."""
-        rows = self._hand.outputs_window(self._hand.known_rows())
-        return np.ascontiguousarray(rows.T.take(self._take, axis=0), dtype=np.float64)
-
-    def wait(self) -> float:
-        """0 when all are steady; else seconds after which the widest should be. The channel that was widest before
-        is looked at first: while it is not steady the others need no looking at."""
-        if not self._columns:
-            return 0.0
-        if self._widest >= 0:
-            samples = self._hand.tail(self._columns[self._widest], self._hand.known_rows() + 1)[:-1]
-            over = drift(samples, self._bands[self._widest], self._limits[self._widest])
-            if over > 1.0:
-                return self._until_steady(samples, over)
-        window = self._window()
-        times_over = unsteadiness(window, self._bands, self._limits)
-        over = max(times_over)
+    def wait(self, times_over: list[float]) -> float:
+        """0 when all are steady; else seconds after which the one that is most times over should be."""
+        over = max(times_over, default=0.0)
         if over <= 1.0:
             return 0.0
-        self._widest = times_over.index(over)
-        return self._until_steady(window[self._widest].tolist(), over)
-
-    def _until_steady(self, samples: list[float], over: float) -> float:
-        """Seconds after which a channel ``over`` times beyond being steady should be steady."""
+        window = self._hand.outputs_window(self._hand.window)
+        samples = window[:, self._columns[times_over.index(over)]].tolist()
         seen = forecast(samples, len(samples) // 3, self._step)
         if seen.lag != seen.lag or not math.isfinite(over):
             return 2.0
@@ -246,14 +245,14 @@ class _Watched:
 
     def unsteady(self) -> dict[str, Steadiness]:
         """The watched channels that are not steady over the last window."""
-        window = self._window()
+        window = self._hand.outputs_window(self._hand.known_rows())
         found = {}
         for index, name in enumerate(self._names):
             seen = steadiness(
-                window[index],
+                window[:, self._columns[index]].astype(np.float64),
                 self._step,
-                band=self._bands[index],
-                remaining_limit=self._limits[index],
+                band=self.ask.bands[index],
+                remaining_limit=self.ask.limits[index],
             )
             if seen.kind != "steady":
                 found[name] = seen
@@ -267,6 +266,4 @@ def in_words(channel: str, seen: Steadiness) -> str:
         return f"{channel} oscillates by {seen.amplitude:.4g} {unit} either way every {seen.period:.3g} s"
     if seen.kind == "missing":
         return f"{channel} is not finite"
-    return (
-        f"{channel} drifts: {seen.spread:.4g} {unit} in 5 s, about {seen.remaining:.4g} {unit} still to come"
-    )
+    return f"{channel} drifts: {seen.spread:.4g} {unit} in 5 s, about {seen.remaining:.4g} {unit} still to come"

@@ -136,9 +136,7 @@ def _step_lacks(step: Step, ground: Ground) -> str:
     if datum:
         return f"the sheet does not give {datum}"
     if step.do == "couple":
-        return next(
-            (f"the stand takes no {n} lever" for n in ("throttle", "boost") if n not in ground.inputs), ""
-        )
+        return next((f"the stand takes no {n} lever" for n in ("throttle", "boost") if n not in ground.inputs), "")
     if step.do != "seek":
         return ""
     for name in (step.channel, *step.guard):
@@ -282,9 +280,7 @@ def _run_surroundings(
     return _surroundings(run.surroundings, Scope(sheet, sweep, {})) if run else {}
 
 
-def _program(
-    case: ReferenceCase, run: Run, point: Point, judgements: tuple[Judgement, ...], ground: Ground
-) -> Program:
+def _program(case: ReferenceCase, run: Run, point: Point, judgements: tuple[Judgement, ...], ground: Ground) -> Program:
     sweep = {}
     if case.sweep is not None:
         sweep = {case.sweep.name: Quantity(point.variable, case.sweep.points[0].unit)}
@@ -300,9 +296,7 @@ def _program(
 
 
 def _step(step: Step, scope: Scope, ground: Ground) -> PlannedStep:
-    levers = {
-        name: setting(name, value, scope) for name, value in step.levers.items() if name in ground.inputs
-    }
+    levers = {name: setting(name, value, scope) for name, value in step.levers.items() if name in ground.inputs}
     if step.do != "seek" or step.value is None or step.within is None:
         return PlannedStep(step.do, step.name, levers, step.duration, limit=step.limit, lead=step.lead)
     unit = CHANNELS[step.channel].unit
@@ -356,11 +350,7 @@ def _watch(judgements: tuple[Judgement, ...], point: Point, ground: Ground) -> d
 def _amount(judgement: Judgement, resolved: Mapping[str, Expected]) -> float | None:
     """The tolerance in the channel's canonical unit, where it is one."""
     tolerance = judgement.tolerance
-    if (
-        tolerance is None
-        or not judgement.channel
-        or judged_unit(judgement) != CHANNELS[judgement.channel].unit
-    ):
+    if tolerance is None or not judgement.channel or judged_unit(judgement) != CHANNELS[judgement.channel].unit:
         return None
     amounts = []
     if tolerance.absolute is not None:

@@ -16,9 +16,7 @@ Report = Callable[[float, float], None]
 
 
 @contextmanager
-def shown(
-    stream: TextIO, *, quiet: bool, clock: Callable[[], float] = time.monotonic
-) -> Iterator[Report | None]:
+def shown(stream: TextIO, *, quiet: bool, clock: Callable[[], float] = time.monotonic) -> Iterator[Report | None]:
     """A callback for :func:`leverproof.conduct.scheduler.conduct` that draws on ``stream``; None when
     ``quiet``."""
     if quiet:

@@ -61,14 +61,10 @@ def _band(channel: str) -> float:
 def _effect(judgement: Judgement, planned: PlannedCase) -> str:
     resolved = planned.points[0].resolved[judgement.id]
     wanted = resolved.get("at_least") or resolved.get("expected")
-    return judgement.resolves or (
-        f"at least {wanted.value:g} {judged_unit(judgement)}" if wanted is not None else ""
-    )
+    return judgement.resolves or (f"at least {wanted.value:g} {judged_unit(judgement)}" if wanted is not None else "")
 
 
-def _line(
-    planned: PlannedCase, judgement: Judgement, sees: float, unit: str, effect: str
-) -> dict[str, object]:
+def _line(planned: PlannedCase, judgement: Judgement, sees: float, unit: str, effect: str) -> dict[str, object]:
     return {
         "case": planned.case.id,
         "judgement": judgement.id,

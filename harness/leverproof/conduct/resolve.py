@@ -88,9 +88,7 @@ def _standard(name: str, scope: Scope, symbol: str) -> float:
     offset = scope.surroundings["temperature_offset"]
     if name == "unsupercharged_power_ratio":
         return float(
-            full_throttle_power_ratio(
-                atmosphere.density_at_feet(height, offset) / atmosphere.density_at_feet(0.0)
-            )
+            full_throttle_power_ratio(atmosphere.density_at_feet(height, offset) / atmosphere.density_at_feet(0.0))
         )
     return convert(float(atmosphere.temperature_at_feet(height, offset)), "K", symbol)
 
@@ -167,9 +165,7 @@ def resolved_judgement(judgement: Judgement, scope: Scope) -> dict[str, Expected
         held = CHANNELS[judgement.at_equal.channel]
         out["at_equal"] = resolve(judgement.at_equal.value, scope, held.unit)
     if judgement.exercised:
-        out["exercised"] = difference(
-            judgement.exercised.by, scope, CHANNELS[judgement.exercised.channel].unit
-        )
+        out["exercised"] = difference(judgement.exercised.by, scope, CHANNELS[judgement.exercised.channel].unit)
     if judgement.span:
         for key, bound in zip(("low", "high"), judgement.span, strict=True):
             out[key] = resolve(bound, scope, bound.quantity.unit if bound.quantity else symbol)

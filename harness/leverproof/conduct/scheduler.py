@@ -68,9 +68,7 @@ def conduct(
 class _Meter:
     """Lane-seconds done against the estimate of all."""
 
-    def __init__(
-        self, programs: Sequence[Program], report: Progress | None, clock: Callable[[], float]
-    ) -> None:
+    def __init__(self, programs: Sequence[Program], report: Progress | None, clock: Callable[[], float]) -> None:
         self._report = report
         self._clock = clock
         self._next = clock() if report else 0.0

@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from leverproof.channels import CHANNELS
-from leverproof.conduct.forecast import Forecast, forecast
+from leverproof.conduct.forecast import Forecast
 from leverproof.conduct.guard import Guard
 from leverproof.conduct.hand import Hand, RefusedError, Steps
+from leverproof.conduct.looks import AskRest
 from leverproof.conduct.model import PlannedStep
 from leverproof.timegrid import TICKS_PER_SECOND
 
@@ -53,6 +54,7 @@ def seek(hand: Hand, step: PlannedStep) -> Steps[SeekEnd]:
         ending = yield from seeker.run()
     except _TimeUpError:
         ending = "not reached"
+        yield from seeker.see()
     return SeekEnd(ending, seeker.note())
 
 
@@ -74,7 +76,8 @@ class _Seeker:
         self.per_step = step.rate * self.control_seconds
         self.deadline = hand.row + hand.grid.rows(step.limit)
         self.guards = [Guard(name, hand.column(name), limit) for name, limit in step.guard.items()]
-        self.trace: list[float] = []
+        self.since = self.watched = hand.row
+        self.foreseen: list[Forecast] = []
         self.gain = 0.0
         self.lag = 0.0
         self.finest = math.inf
@@ -108,89 +111,109 @@ class _Seeker:
                 if self._good_enough(seen):
                     if (yield from self._holds()):
                         return "reached"
-                    seen = self._look()
+                    seen = self.foreseen[0]
                 self.refinements -= 1
             ending, change = self._next(seen)
             if ending == "wait":
                 yield from self._rest(self.control_seconds)
-                seen = yield from self._settle(self.trace, math.nan, 0.0)
+                seen = yield from self._settle(self.since, math.nan, 0.0)
                 continue
             if ending:
                 return ending
             before, was = self.hand.value(self.lever), seen
             yield from self._move(change)
             travel = self.hand.value(self.lever) - before
-            seen = yield from self._settle([], was.end, abs(self.gain * travel))
+            seen = yield from self._settle(self.hand.row, was.end, abs(self.gain * travel))
             self._learn(travel, was, seen)
             if self.contradictions >= 2:
                 return "not monotone"
 
     # -- looking -------------------------------------------------------------------------------------------
 
-    def _rested(self) -> list[float]:
-        """What is known of the channel since the levers came to rest before the seek."""
-        rest = self.hand.row - self.hand.still_since
-        rest = min(rest, round((LONGEST_LOOK + DEAD_TIME) / self.seconds))
-        return self.hand.tail(self.column, rest) if rest else []
+    def _rested(self) -> int:
+        """The row since which the levers have been at rest before the seek, not too long ago."""
+        most = round((LONGEST_LOOK + DEAD_TIME) / self.seconds)
+        return max(self.hand.still_since, self.hand.row - most)
+
+    def _seconds_rested(self) -> float:
+        return (self.hand.row - self.since) * self.seconds
+
+    def _latest(self, rows: int) -> list[float]:
+        """The last samples at rest, at most ``rows``."""
+        return self.hand.tail(self.column, min(rows, self.hand.row - self.since))
 
     def _rest(self, seconds: float) -> Steps[None]:
-        """Hold for some control steps and keep what the channel does."""
+        """Hold for some control steps and see what the channel does."""
         hand = self.hand
         left = self.deadline - hand.row
         if left <= 0:
             raise _TimeUpError
         rows = max(1, math.ceil(seconds / self.control_seconds - 1e-9)) * hand.control
-        reply = yield from hand.hold(min(rows, left))
+        hand.hold(min(rows, left))
+        yield from self.see()
         if rows > left:
             raise _TimeUpError
-        self.trace += reply[:, self.column].tolist()
-        for guard in self.guards:
-            guard.watch(reply)
 
-    def _look(self, ago: int = 0) -> Forecast:
-        """Forecast from the latest rest as it was ``ago`` rows ago, leaving out what a dead time could
+    def see(self) -> Steps[None]:
+        """Look, and foresee the end value where the lever has rested; let the guards watch what was flown since the
+        last look."""
+        rest = self.hand.row - self.since
+        ago = self.per_second
+        if rest > ago:
+            ask = AskRest(
+                self.column + len(self.hand.inputs),
+                rest,
+                self.seconds,
+                ((self._third(rest), 0), (self._third(rest - ago), ago)),
+            )
+            self.foreseen = yield from self.hand.look(ask)  # type: ignore[assignment]
+        else:
+            yield from self.hand.look()
+        rows = self.hand.row - self.watched
+        if rows:
+            self.watched = self.hand.row
+            for guard in self.guards:
+                guard.watch(self.hand.latest(rows))
+
+    def _third(self, rows: int) -> int:
+        """Samples in a third of what a forecast looks at after ``rows`` at rest, leaving out what a dead time could
         hide."""
-        trace = self.trace[:-ago] if ago else self.trace
-        window = min(len(trace) * self.seconds - DEAD_TIME, LONGEST_LOOK)
-        return forecast(trace, max(1, int(window / 3.0 / self.seconds)), self.seconds)
+        return max(1, int(min(rows * self.seconds - DEAD_TIME, LONGEST_LOOK) / 3.0 / self.seconds))
 
-    def _settle(self, trace: list[float], origin: float, expected: float) -> Steps[Forecast]:
+    def _settle(self, since: int, origin: float, expected: float) -> Steps[Forecast]:
         """Rest until the end value is known well enough for what is to be decided: the next move, and the
         gain from the change since ``origin`` (NaN when nothing was moved), which was ``expected`` to be so
-        large."""
-        self.trace = trace
-        yield from self._rest(max(1.0, FIRST_LOOK + 1.0 - len(trace) * self.seconds))
-        seen: Forecast | None = None
+        large. The lever is at rest since the row ``since``."""
+        self.since = since
+        yield from self._rest(max(1.0, FIRST_LOOK + 1.0 - self._seconds_rested()))
         while True:
-            latest = self._look()
+            latest, before = self.foreseen
             enough = 0.12 * abs(self.target - latest.end)
             if origin == origin:
                 enough = min(enough, 0.25 * max(expected, abs(latest.end - origin)))
             enough = max(enough, 0.15 * self.within)
             doubt = latest.doubt
             if doubt <= enough:
-                seen = seen or self._look(self.per_second)
-                doubt = max(doubt, abs(latest.end - seen.end))
+                doubt = max(doubt, abs(latest.end - before.end))
                 if doubt <= enough:
                     break
-            rested = len(self.trace) * self.seconds
+            rested = self._seconds_rested()
             if rested >= LONGEST_SETTLING or (rested >= 9.0 and self._swing(LONGEST_LOOK) <= self.within):
                 doubt = max(doubt, self._swing(LONGEST_LOOK) / 2.0)
                 break
-            seen = latest
             yield from self._rest(1.0)
         if latest.lag == latest.lag:
             self.lag = latest.lag
         if self.finest > 0.02 * self.within:
-            self.finest = min(self.finest, finest_step(self.trace[-3 * self.per_second :]))
+            self.finest = min(self.finest, finest_step(self._latest(3 * self.per_second)))
         doubt = max(doubt, self.finest / 2.0 if self.finest < math.inf else 0.0)
         for guard in self.guards:
-            guard.settle(self.hand, self.hand.value(self.lever), self.seconds, len(self.trace))
+            guard.settle(self.hand, self.hand.value(self.lever), self.seconds, self.hand.row - self.since)
         return Forecast(latest.end, doubt, latest.lag)
 
     def _swing(self, seconds: float) -> float:
         """Largest less smallest sample of the last seconds at rest."""
-        latest = self.trace[-round(seconds / self.seconds) :]
+        latest = self._latest(round(seconds / self.seconds))
         return max(latest) - min(latest)
 
     def _good_enough(self, seen: Forecast) -> bool:
@@ -203,12 +226,12 @@ class _Seeker:
         rows = round(HELD_FOR / self.seconds)
         waited = 0
         while True:
-            latest = self.trace[-rows:]
+            latest = self._latest(rows)
             inside = max(latest) - self.target <= self.within and self.target - min(latest) <= self.within
-            seen = self._look()
+            seen = self.foreseen[0]
             if inside and abs(self.target - seen.end) + seen.doubt <= self.within:
                 return True
-            settled = len(self.trace) * self.seconds >= LONGEST_SETTLING
+            settled = self._seconds_rested() >= LONGEST_SETTLING
             if abs(self.target - seen.end) > self.within + seen.doubt or (waited > 4 and settled):
                 return False
             yield from self._rest(self._patience(latest, seen))
@@ -318,15 +341,15 @@ class _Seeker:
         hand = self.hand
         count = max(1, math.ceil(abs(change) / self.per_step - 1e-9))
         origin = hand.value(self.lever)
-        side = self.trace[-1] - self.target
-        previous = self.trace[-1]
-        direction = math.copysign(1.0, change)
+        previous = hand.tail(self.column, 1)[0]
+        side = previous - self.target
         self.last_size = abs(change)
         self.tripped = None
         for guard in self.guards:
             guard.begin_move()
-        # Where nothing is guarded the first half of a long move needs no looking at.
-        stride = 1 if self.guards or not self.gain else max(1, count // 2)
+        # Where nothing is guarded the first half of a long move needs no looking at, the last piece none that could
+        # stop it, and a move whose effect is not known yet none at all.
+        stride = 1 if self.guards else max(1, count // 2) if self.gain else count
         index = 0
         while index < count:
             left = (self.deadline - hand.row) // hand.control
@@ -334,20 +357,17 @@ class _Seeker:
                 raise _TimeUpError
             stride = min(stride, left)
             index += stride
-            place = origin + change * index / count
-            reply = yield from hand.push(self.lever, place, stride * hand.control)
-            latest = float(reply[-1, self.column])
+            hand.push(self.lever, origin + change * index / count, stride * hand.control)
+            if index == count and not self.guards:
+                return
+            yield from hand.look()
+            latest = hand.tail(self.column, 1)[0]
             if stride > 1:
-                previous = float(reply[-1 - hand.control, self.column])
+                previous = hand.tail(self.column, 1, hand.control)[0]
             foreseen = latest + (latest - previous) / self.control_seconds * self.lag
             nearer = abs(side) - abs(foreseen - self.target)
             stop = bool(self.gain) and (foreseen - self.target) * side < 0.0
-            for guard in self.guards:
-                near, at_limit = guard.trips(reply, self.control_seconds)
-                stop = stop or near
-                if at_limit:
-                    self.tripped, self.tripped_direction = guard, direction
-            if stop:
+            if self._guards_trip(math.copysign(1.0, change)) or stop:
                 self.last_size = abs(hand.value(self.lever) - origin)
                 return
             previous, stride = latest, 1
@@ -355,10 +375,24 @@ class _Seeker:
                 # Half of the way that is left, if the channel goes on as it has gone so far.
                 stride = max(1, min(count - index, int(0.5 * index * abs(foreseen - self.target) / nearer)))
 
+    def _guards_trip(self, direction: float) -> bool:
+        """Whether a guard stops the lever, which has moved since the last look in ``direction``."""
+        stop = False
+        seen = self.hand.latest(self.hand.row - self.watched)
+        self.watched = self.hand.row
+        for guard in self.guards:
+            near, at_limit = guard.trips(seen, self.control_seconds)
+            stop = stop or near
+            if at_limit:
+                self.tripped, self.tripped_direction = guard, direction
+        return stop
+
 
 def finest_step(trace: list[float]) -> float:
     """Smallest distance between the few levels that a coarse gauge shows; infinite when it shows one, or so
     many that it is not coarse."""
+    if len(set(trace[:14])) > 12:
+        return math.inf
     levels = set(trace)
     if len(levels) > 12:
         return math.inf

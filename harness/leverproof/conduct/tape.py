@@ -95,23 +95,15 @@ class Tape:
         self._segments.append(new)
         return new
 
-    def outputs(self, lane: int, begin: int, end: int) -> Rows:
-        """What the lane showed at the ends of rows [begin, end), shape (end - begin, outputs): a view where one
+    def seen(self, lane: int, since: int) -> Rows:
+        """The lane's rows up to now, from ``since`` on at least, shape (rows, inputs + outputs): a view where one
         segment holds them."""
         last = self._segments[-1]
-        if begin >= last.first:
-            return last.rows[last.slots[lane], begin - last.first + 1 : end - last.first + 1, self._inputs :]
-        return np.concatenate(
-            [
-                s.rows[
-                    s.slots[lane],
-                    max(0, begin - s.first) + 1 : min(end - s.first, s.filled) + 1,
-                    self._inputs :,
-                ]
-                for s in self._segments
-                if s.first < end and s.first + s.filled > begin
-            ]
-        )
+        if since >= last.first or len(self._segments) == 1:
+            found: Rows = last.rows[last.slots[lane], : last.filled + 1]
+            return found
+        parts = [s.rows[s.slots[lane], : s.filled] for s in self._segments[:-1] if s.first + s.filled > since]
+        return np.concatenate([*parts, last.rows[last.slots[lane], : last.filled + 1]])
 
     def history(self, lane: int, end: int) -> Rows:
         """The lane's history up to row ``end``, shape (end + 1, inputs + outputs). Inputs of the last row hold

@@ -77,9 +77,7 @@ def _crossed(gathered: Gathered, evidences: Sequence[Evidence]) -> PointFinding:
     i = spans[0]
     a, b = samples[i], samples[i + 1]
     if a.y == b.y or a.x == b.x:
-        return withheld(
-            label, "inconclusive", f"{spoken(judgement.channel)} runs along the value at {a.label}"
-        )
+        return withheld(label, "inconclusive", f"{spoken(judgement.channel)} runs along the value at {a.label}")
     slope = (b.y - a.y) / (b.x - a.x)
     found = a.x - a.y / slope
     nearer = a if abs(a.y) < abs(b.y) else b
@@ -118,9 +116,7 @@ def _what_stops_it(evidences: Sequence[Evidence], label: str) -> str:
         for name in ("turbo_speed", "wastegate_opening")
         if name in reading.values
     ]
-    return (
-        f"at {label} the seek of {spoken(seek.channel)} with boost ended: {seek.ending} ({', '.join(shown)})"
-    )
+    return f"at {label} the seek of {spoken(seek.channel)} with boost ended: {seek.ending} ({', '.join(shown)})"
 
 
 def _passes(before: float, after: float, *, first: bool) -> bool:
@@ -173,9 +169,7 @@ def _absolute(evidence: Evidence, ref: Ref, channel: str) -> float:
 def _fitted(gathered: Gathered, first: Evidence) -> PointFinding:
     samples, label = gathered.samples, "over the sweep"
     if len(samples) < LEAST_POINTS:
-        return withheld(
-            label, "inconclusive", f"an exponent needs {LEAST_POINTS} points, {len(samples)} usable"
-        )
+        return withheld(label, "inconclusive", f"an exponent needs {LEAST_POINTS} points, {len(samples)} usable")
     x, y = np.array([s.x for s in samples]), np.array([s.y for s in samples])
     spread = math.expm1(float(x.max() - x.min()))
     by = first.judgement.by

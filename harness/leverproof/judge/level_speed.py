@@ -72,9 +72,7 @@ def level_speed(evidence: Evidence) -> PointFinding:
     if tolerance is not None:
         ruling = within(found, expected.value, tolerance.value, doubts, unit="kt")
     else:
-        ruling = _clear(
-            found, at_least(found, expected.value, doubts, forgiving=judgement.basis == "physics")
-        )
+        ruling = _clear(found, at_least(found, expected.value, doubts, forgiving=judgement.basis == "physics"))
     return measured(
         evidence.point.label,
         ruling,
@@ -153,8 +151,7 @@ def _computed(evidence: Evidence) -> Pair:
     points = [(powers[i].value, turns[i]) for i in (0, slower)]
     widths = spread_of_difference(data, doubts, points[0], points[1], air)
     airframe = tuple(
-        Doubt("airframe", None if w is None else w / 2.0, f"{path}, in both speeds")
-        for path, w in widths.items()
+        Doubt("airframe", None if w is None else w / 2.0, f"{path}, in both speeds") for path, w in widths.items()
     )
     parts = (*taken[0].doubts, *taken[slower].doubts, *airframe)
     return Pair(taken[0], taken[slower], parts, _notes(evidence, refs[0]))
@@ -167,9 +164,7 @@ def _speed(evidence: Evidence, power: Taken, turns: float, data: dict[str, float
     equal = evidence.judgement.at_equal
     own = doubts_of(evidence, power.ref, "engine_speed", without=equal.channel if equal is not None else "")
     doubts = (*scaled(power.doubts, float(found.slope)), *scaled(own, by_turns))
-    note = f"{power.ref}: {amount(power.value, 'hp')} of each engine" + (
-        f", {power.note}" if power.note else ""
-    )
+    note = f"{power.ref}: {amount(power.value, 'hp')} of each engine" + (f", {power.note}" if power.note else "")
     return Taken(power.ref, float(found.true_airspeed), doubts, note)
 
 

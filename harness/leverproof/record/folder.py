@@ -45,11 +45,7 @@ def take_folder(folder: Path) -> None:
 def _set_aside(folder: Path) -> None:
     previous = folder.with_name(folder.name + ".previous")
     if previous.is_symlink() or previous.exists():
-        foreign = (
-            []
-            if not previous.is_dir()
-            else sorted(e.name for e in previous.iterdir() if e.name not in ENTRIES)
-        )
+        foreign = [] if not previous.is_dir() else sorted(e.name for e in previous.iterdir() if e.name not in ENTRIES)
         if previous.is_symlink() or not is_record(previous):
             raise _refused(previous, "not a record")
         if foreign:

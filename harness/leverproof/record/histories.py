@@ -129,9 +129,7 @@ def _array(archive: zipfile.ZipFile, name: str, dtype: str, largest: int, where:
         try:
             if np.lib.format.read_magic(member) != (1, 0):
                 raise _damaged(f"{name} is of an unknown version", where)
-            shape, fortran, found = np.lib.format.read_array_header_1_0(
-                member, max_header_size=_LARGEST_HEADER
-            )
+            shape, fortran, found = np.lib.format.read_array_header_1_0(member, max_header_size=_LARGEST_HEADER)
         except ValueError as reason:
             raise _damaged(f"{name}: {reason}", where) from None
         if fortran or found != np.dtype(dtype) or any(extent < 0 for extent in shape):

@@ -145,9 +145,7 @@ def _container(origin: Any, args: tuple[Any, ...], data: object, where: str) -> 
     if origin is tuple and not (len(args) == 2 and args[1] is ...):
         if len(args) != len(data):
             raise _misfit(f"a list of {len(args)}", data, where)
-        return tuple(
-            _read(arg, item, f"{where}[{i}]") for i, (arg, item) in enumerate(zip(args, data, strict=True))
-        )
+        return tuple(_read(arg, item, f"{where}[{i}]") for i, (arg, item) in enumerate(zip(args, data, strict=True)))
     items = (_read(args[0], item, f"{where}[{i}]") for i, item in enumerate(data))
     if origin in (tuple, list, frozenset):
         return origin(items)
@@ -171,6 +169,4 @@ def _dataclass(kind: Any, data: object, where: str) -> Any:
 
 def _misfit(wanted: str, data: object, where: str) -> NotPlainError:
     shown = repr(data)
-    return NotPlainError(
-        f"{where}: expected {wanted}, found {shown if len(shown) <= 60 else shown[:57] + '...'}"
-    )
+    return NotPlainError(f"{where}: expected {wanted}, found {shown if len(shown) <= 60 else shown[:57] + '...'}")

@@ -115,9 +115,7 @@ def read_record(folder: Path) -> Record:
     """
     path = folder / LINES
     if not path.is_file():
-        raise InputError(
-            "there is no record here", str(folder), "name the folder given to --out", "no_record"
-        )
+        raise InputError("there is no record here", str(folder), "name the folder given to --out", "no_record")
     parts = _Parts()
     content = _bounded(path, LARGEST_LINES)
     lines = content.split(b"\n")

@@ -13,6 +13,5 @@ def render(cases: Sequence[ReferenceCase]) -> str:
     reach = max((len(case.id) for case in cases), default=0)
     wide = max((len(case.subject) for case in cases), default=0)
     return "".join(
-        f"{visible(case.id):<{reach}}  {visible(case.subject):<{wide}}  {visible(case.title)}\n"
-        for case in cases
+        f"{visible(case.id):<{reach}}  {visible(case.subject):<{wide}}  {visible(case.title)}\n" for case in cases
     )

@@ -63,9 +63,7 @@ def report_object(record: Record) -> dict[str, Any]:
         },
         "notices": list(notices(record)),
         "resolvability": [line for _, line in resolvable(record)],
-        "cases": [
-            _case(record, case_id, known.get(case_id), some, missing) for case_id, some in by_case.items()
-        ],
+        "cases": [_case(record, case_id, known.get(case_id), some, missing) for case_id, some in by_case.items()],
     }
     plain: dict[str, Any] = to_plain(out)
     return plain

@@ -34,9 +34,7 @@ def _value(j: Judgement, words: Words) -> str:
 
 def _limit(j: Judgement, words: Words) -> str:
     start = (
-        f"the change of {channel_words(j.channel)} from {j.change_from}"
-        if j.change_from
-        else channel_words(j.channel)
+        f"the change of {channel_words(j.channel)} from {j.change_from}" if j.change_from else channel_words(j.channel)
     )
     text = f"{start} in run {j.run} {_bounds(j, words)}"
     text += f" from {j.window[0]} to {j.window[1]}" if j.window is not None else " throughout"
@@ -75,9 +73,7 @@ def _conditions(j: Judgement, words: Words) -> str:
 
 
 def _trend(j: Judgement, words: Words) -> str:
-    along = (
-        f"with {channel_words(j.over)}" if j.over else f"from {' to '.join(str(ref) for ref in j.readings)}"
-    )
+    along = f"with {channel_words(j.over)}" if j.over else f"from {' to '.join(str(ref) for ref in j.readings)}"
     at = f" at {j.reading}" if j.reading is not None else ""
     text = f"{channel_words(j.channel)}{at} is {channel_words(j.direction)} {along}"
     if j.least_step is not None:
@@ -156,9 +152,7 @@ def _same(j: Judgement, _: Words) -> str:
 
 
 def _grid_step(j: Judgement, _: Words) -> str:
-    times = (
-        f"; times within {j.time_tolerance:g} % or one coarse step" if j.time_tolerance is not None else ""
-    )
+    times = f"; times within {j.time_tolerance:g} % or one coarse step" if j.time_tolerance is not None else ""
     return f"the runs {' and '.join(j.runs)} end at the same values{times}"
 
 

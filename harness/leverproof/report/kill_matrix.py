@@ -50,10 +50,7 @@ def render(runs: Sequence[DefectRun], *, width: int = 110) -> str:
     strange = [line for run in runs for line in _deviations(run)]
     lines += [
         "",
-        *(
-            [fill(line, width) for line in strange]
-            or ["Every defect was caught by exactly the cases expected."]
-        ),
+        *([fill(line, width) for line in strange] or ["Every defect was caught by exactly the cases expected."]),
     ]
     return "\n".join(lines) + "\n"
 

@@ -62,9 +62,7 @@ def _blocks(record: Record) -> Iterator[str]:
         yield f"\n## {_cell(subject).capitalize()}\n"
         yield "| case | asked | found | expected | basis | verdict |\n| --- | --- | ---: | --- | --- | --- |"
         yield from (_row(finding) for finding in some)
-    yield from _list(
-        "What the method can see (95 %), as said before the run", [line for _, line in resolvable(record)]
-    )
+    yield from _list("What the method can see (95 %), as said before the run", [line for _, line in resolvable(record)])
     yield from _list("Blocked", blocked(findings))
     yield from _list("Not applicable here", left_out(record, findings))
     yield from _list("Noticed during the run", list(notices(record)))

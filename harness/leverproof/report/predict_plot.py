@@ -54,9 +54,7 @@ def render(document: Mapping[str, Any]) -> str:
 
 
 def _curve(document: Mapping[str, Any], name: str, label: str) -> Curve:
-    found = [
-        n for n in document["numbers"] if n["name"].partition("@")[0] == name and n["altitude"] is not None
-    ]
+    found = [n for n in document["numbers"] if n["name"].partition("@")[0] == name and n["altitude"] is not None]
     points = sorted(
         (float(n["altitude"]), float(n["low"]), float(n["median"]), float(n["high"]))
         for n in found
@@ -94,9 +92,7 @@ def _panel(title: str, curves: Sequence[Curve], top: float) -> str:
         out.append(f'<path d="M{x(tick):.1f} {base}v5" stroke="#000"/>')
         out.append(f'<text x="{x(tick):.1f}" y="{base + 18}" text-anchor="middle">{tick:g}</text>')
     out.append(f'<path d="M{LEFT} {roof}V{base}H{right}" fill="none" stroke="#000"/>')
-    out.append(
-        f'<text x="{(LEFT + right) / 2}" y="{base + 36}" text-anchor="middle">pressure altitude, ft</text>'
-    )
+    out.append(f'<text x="{(LEFT + right) / 2}" y="{base + 36}" text-anchor="middle">pressure altitude, ft</text>')
     out.append(
         f'<text transform="translate(18 {(base + roof) / 2}) rotate(-90)" text-anchor="middle">'
         f"{escape(_axis(curves))}</text>"
@@ -123,9 +119,7 @@ def _drawn(curve: Curve, index: int, x: Any, y: Any) -> str:
         out = f'<path d="M{outline}Z" fill="#bbb" fill-opacity="0.6" stroke="none"/>\n'
     line = "L".join(f"{x(p[0]):.1f} {y(p[2]):.1f}" for p in points)
     dash = f' stroke-dasharray="{_DASHES[index % 4]}"' if _DASHES[index % 4] else ""
-    return (
-        out + f'<path d="M{line}" fill="none" stroke="#000" stroke-width="{2 if index == 0 else 1.4}"{dash}/>'
-    )
+    return out + f'<path d="M{line}" fill="none" stroke="#000" stroke-width="{2 if index == 0 else 1.4}"{dash}/>'
 
 
 def _key(label: str, index: int, left: float, at: float) -> str:

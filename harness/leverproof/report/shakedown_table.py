@@ -30,18 +30,13 @@ def render(document: Mapping[str, Any], *, width: int = 110, colour: bool = Fals
     if broken:
         lines += ["", "How to mend it:"]
         lines += [fill(f"{item['name']}: {item['mend']}", width, indent="  ", hang="    ") for item in broken]
-    warnings = [
-        fill(f"the model wrote: {line}", width, hang="  ") for line in document["warnings"] if line.strip()
-    ]
+    warnings = [fill(f"the model wrote: {line}", width, hang="  ") for line in document["warnings"] if line.strip()]
     lines += ["", *warnings, *([""] if warnings else []), _summary(document), ""]
     return "\n".join(lines)
 
 
 def _table(items: list[Mapping[str, Any]], width: int, *, colour: bool) -> str:
-    reach = [
-        max([len(_HEAD[i]) + 2, *(len(item[key]) for item in items)])
-        for i, key in enumerate(("name", "ending"))
-    ]
+    reach = [max([len(_HEAD[i]) + 2, *(len(item[key]) for item in items)]) for i, key in enumerate(("name", "ending"))]
     room = max(width - sum(reach) - 2 * _GAP, _LEAST)
     rows = []
     for item in items:

@@ -84,9 +84,7 @@ def _align(rows: list[list[str]]) -> None:
     decimals = max((len(match.group(2) or "") for match in found if match), default=0)
     for row, match in zip(rows, found, strict=True):
         if match:
-            row[_FOUND] = (
-                f"{match.group(1):>{whole}}{match.group(2) or '':<{decimals}}{match.group(3)}".rstrip()
-            )
+            row[_FOUND] = f"{match.group(1):>{whole}}{match.group(2) or '':<{decimals}}{match.group(3)}".rstrip()
 
 
 def _widths(rows: Sequence[Sequence[str]], width: int) -> list[int]:

@@ -67,13 +67,9 @@ def _counts(findings: Sequence[Finding]) -> str:
         "advisory": counted.advisory,
     }
     shown = {head: held for head, held in columns.items() if head == "required" or any(held.values())}
-    rows = [
-        [verdict, *(str(held.get(verdict, 0)) for held in shown.values())] for verdict in occurring(counted)
-    ]
+    rows = [[verdict, *(str(held.get(verdict, 0)) for held in shown.values())] for verdict in occurring(counted)]
     rows.append(["in all", *(str(sum(held.values())) for held in shown.values())])
-    return tabulate(
-        rows, ["verdict", *shown], disable_numparse=True, colalign=("left", *["right"] * len(shown))
-    )
+    return tabulate(rows, ["verdict", *shown], disable_numparse=True, colalign=("left", *["right"] * len(shown)))
 
 
 def _unsupported(findings: Sequence[Finding], width: int) -> str:

@@ -67,9 +67,7 @@ def _sheet(document: Mapping[str, Any], where: str, text: str) -> EngineSheet:
     for section, units in NUMBERS.items():
         for key, entry in document.get(section, {}).items():
             data[f"{section}.{key}"] = _number(entry, units[key], f"{where}: {section}.{key}")
-    levers = {
-        name: _rate(name, entry, f"{where}: levers.{name}") for name, entry in document["levers"].items()
-    }
+    levers = {name: _rate(name, entry, f"{where}: levers.{name}") for name, entry in document["levers"].items()}
     return EngineSheet(
         id=document["id"],
         title=document["title"],

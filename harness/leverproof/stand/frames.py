@@ -53,7 +53,5 @@ def unframe(payload: bytes, declared: object, shape: tuple[int, ...]) -> Array:
     if declared != list(shape):
         raise WireError(f"shape is {declared}, expected {list(shape)}")
     if len(payload) != WIDTH * math.prod(shape):
-        raise WireError(
-            f"{len(payload)} bytes for the shape {list(shape)}, expected {WIDTH * math.prod(shape)}"
-        )
+        raise WireError(f"{len(payload)} bytes for the shape {list(shape)}, expected {WIDTH * math.prod(shape)}")
     return np.frombuffer(payload, dtype=_LITTLE).astype(np.float64).reshape(shape)

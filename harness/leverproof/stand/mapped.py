@@ -85,8 +85,7 @@ def link(stand: StandFile, hello: Hello) -> Links:
             )
     _one_lever_each(found["inputs"], stand)
     unmapped = {
-        side: tuple(sorted(set(sides[side]) - {entry.signal.name for entry in found[side].values()}))
-        for side in sides
+        side: tuple(sorted(set(sides[side]) - {entry.signal.name for entry in found[side].values()})) for side in sides
     }
     return Links(found["inputs"], found["outputs"], unmapped["inputs"], unmapped["outputs"], tuple(warnings))
 
@@ -103,17 +102,13 @@ def _one_lever_each(inputs: Mapping[str, Link], stand: StandFile) -> None:
             )
 
 
-def _link(
-    ours: Channel, signal: Signal, entry: ChannelMap | None, stand: StandFile, warnings: list[str]
-) -> Link:
+def _link(ours: Channel, signal: Signal, entry: ChannelMap | None, stand: StandFile, warnings: list[str]) -> Link:
     where = f"{stand.path}: channels.{ours.name}.unit"
     if ours.states:
         return Link(ours.name, signal, "1", to_model=_states(ours, signal, stand))
     symbol = entry.unit if entry and entry.unit else signal.unit
     if symbol != signal.unit:
-        warnings.append(
-            f"{ours.name}: the stand file says {symbol}, the model {signal.unit}; the stand file is used"
-        )
+        warnings.append(f"{ours.name}: the stand file says {symbol}, the model {signal.unit}; the stand file is used")
     check_dimension(ours, symbol, where)
     theirs, canonical = unit(symbol), unit(ours.unit)
     scale, offset = (entry.scale, entry.offset) if entry else (1.0, 0.0)
@@ -174,9 +169,7 @@ class MappedSession:
         self._inputs = tuple(_of(self._links.inputs, name, "input") for name in inputs)
         self._outputs = tuple(_of(self._links.outputs, name, "output") for name in outputs)
         rows = self._to_model(np.array([start.row for start in starts], dtype=np.float64))
-        theirs = tuple(
-            Start(start.engine, tuple(row)) for start, row in zip(starts, rows.tolist(), strict=True)
-        )
+        theirs = tuple(Start(start.engine, tuple(row)) for start, row in zip(starts, rows.tolist(), strict=True))
         reply = self._session.initialise(
             theirs, step_ticks, [e.signal.name for e in self._inputs], [e.signal.name for e in self._outputs]
         )

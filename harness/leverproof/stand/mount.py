@@ -130,9 +130,7 @@ class MountedStand:
         self.close()
 
 
-def mount(
-    stand: StandFile, *, defect: str | None, adapters: Mapping[str, OpenStand] | None = None
-) -> MountedStand:
+def mount(stand: StandFile, *, defect: str | None, adapters: Mapping[str, OpenStand] | None = None) -> MountedStand:
     """The model of ``stand``, opened and greeted; ``defect`` names a seeded defect to build in.
 
     ``adapters`` by kind replace the installed ones. Raises :class:`InputError` for a stand that does not fit

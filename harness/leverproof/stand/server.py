@@ -156,9 +156,7 @@ class Server:
     def _hello(self, params: dict[str, Any]) -> dict[str, Any]:
         offered = params.get("protocols", [])
         if not isinstance(offered, list) or PROTOCOL not in offered:
-            raise _RefusalError(
-                "version", f"this model speaks protocol {PROTOCOL}, the harness offers {offered}"
-            )
+            raise _RefusalError("version", f"this model speaks protocol {PROTOCOL}, the harness offers {offered}")
         result = hello_result(self._session.hello())
         return {**result, "capabilities": {**result["capabilities"], CAPABILITY: True}}
 

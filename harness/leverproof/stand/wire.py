@@ -46,9 +46,7 @@ def decode(line: bytes) -> dict[str, Any]:
     except UnicodeDecodeError as reason:
         raise WireError(f"byte 0x{line[reason.start]:02x} at {reason.start} is not UTF-8") from None
     except codec.BareWordError as word:
-        raise WireError(
-            f'the bare word {word} is not JSON: non-finite numbers are strings such as "NaN"'
-        ) from None
+        raise WireError(f'the bare word {word} is not JSON: non-finite numbers are strings such as "NaN"') from None
     except json.JSONDecodeError as reason:
         raise WireError(f"not JSON ({reason.msg} at character {reason.pos}): {_shown(line)}") from None
     except RecursionError:

@@ -105,15 +105,11 @@ class PlantSession:
             self.stand.capabilities,
         )  # fmt: skip
 
-    def initialise(
-        self, starts: Sequence[Start], step_ticks: int, inputs: object, outputs: object
-    ) -> np.ndarray:
+    def initialise(self, starts: Sequence[Start], step_ticks: int, inputs: object, outputs: object) -> np.ndarray:
         assert not self.dead
         step = step_ticks / TICKS_PER_SECOND
         self.stand.batches.append(len(starts))
-        self.plants = [
-            Plant(self.stand.kind_of(st.row), st.row, step, round(1e6 * st.row[0])) for st in starts
-        ]
+        self.plants = [Plant(self.stand.kind_of(st.row), st.row, step, round(1e6 * st.row[0])) for st in starts]
         return np.array([p.outputs() for p in self.plants])
 
     def advance(self, lanes: Sequence[int], rows: np.ndarray) -> np.ndarray:
@@ -123,10 +119,7 @@ class PlantSession:
         try:
             given = rows.transpose(1, 0, 2).tolist()
             return np.array(
-                [
-                    [self.plants[lane].advance(r) for r in mine]
-                    for lane, mine in zip(lanes, given, strict=True)
-                ]
+                [[self.plants[lane].advance(r) for r in mine] for lane, mine in zip(lanes, given, strict=True)]
             ).transpose(1, 0, 2)
         except StandError:
             self.dead = True

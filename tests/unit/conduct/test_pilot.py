@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from plants import GRID, START, WATCH, Kind, PlantStand, boost_seek, program, read, s
 
+from leverproof.conduct.looks import Seen, answers
 from leverproof.conduct.model import Block, PlannedStep
 from leverproof.conduct.pilot import Cut, pilot
 from leverproof.conduct.scheduler import conduct
@@ -70,9 +71,7 @@ def test_channels_the_stand_lacks_are_not_waited_for():
 
 
 def test_set_jumps_and_move_ramps():
-    history = flown(
-        Kind(), put(boost=0.5), hold(1.0), move(2.0, throttle=0.7, pressure_altitude=9000.0), hold(1.0)
-    )
+    history = flown(Kind(), put(boost=0.5), hold(1.0), move(2.0, throttle=0.7, pressure_altitude=9000.0), hold(1.0))
     at = history.mark("set")
     assert at.row == at.end
     boost = history.column("boost")
@@ -108,9 +107,7 @@ def test_a_reading_is_taken_once_steady_and_again_from_the_history_bit_for_bit()
     history = flown(Kind(lag=2.5, noise=0.01), put(boost=0.6), read(), put(boost=0.1), hold(2.0))
     reading = history.reading("settled")
     assert reading.unsteady == {}
-    again = take_reading(
-        history.data, history.columns, history.grid, reading.row, name="settled", watch=WATCH
-    )
+    again = take_reading(history.data, history.columns, history.grid, reading.row, name="settled", watch=WATCH)
     assert again == reading
     assert reading.values["manifold_pressure"] == pytest.approx(42.5, abs=0.02)
     assert reading.values["boost"] == pytest.approx(0.6)
@@ -218,24 +215,37 @@ def test_every_step_leaves_a_mark_in_order():
     assert all(a.end == b.row for a, b in pairwise(marks))
 
 
+OUTPUTS = ("manifold_pressure", "turbo_speed", "engine_speed")
+
+
+def shown(leg):
+    """What a lane of constant readings has to show after a leg, enough of the past before it included."""
+    assert all(isinstance(block, Block) for block in leg.blocks)
+    rows = sum(block.rows for block in leg.blocks)
+    seen = np.full((rows + 300, len(START) + len(OUTPUTS)), 30.0, np.float32)
+    return Seen(seen, answers([leg.ask], [seen])[0])
+
+
 def test_decisions_fall_on_the_control_grid():
-    plan = program(put(boost=0.6), boost_seek(40.0), read())
-    steps = pilot(plan, tuple(START), ("manifold_pressure", "turbo_speed", "engine_speed"))
-    block = next(steps)
-    for _ in range(40):
-        assert isinstance(block, Block)
-        assert block.rows % GRID.rows_per_control == 0
-        block = steps.send(np.full((block.rows, 3), 30.0, np.float32))
+    steps = pilot(program(put(boost=0.6), boost_seek(40.0), read()), tuple(START), OUTPUTS)
+    leg = next(steps)
+    with pytest.raises(StopIteration):
+        while True:
+            assert all(block.rows % GRID.rows_per_control == 0 for block in leg.blocks)
+            leg = steps.send(shown(leg))
+
+
+def test_steps_that_need_no_look_are_flown_as_one_leg():
+    plan = program(move(2.0, throttle=0.5), hold(3.0), put(boost=0.1), read())
+    steps = pilot(plan, tuple(START), OUTPUTS)
+    leg = steps.send(shown(next(steps)))
+    assert [block.rows for block in leg.blocks] == [40, 60, 100]
 
 
 def test_cut_hands_back_what_there_is():
-    steps = pilot(
-        program(hold(5.0), hold(30.0)), tuple(START), ("manifold_pressure", "turbo_speed", "engine_speed")
-    )
-    block = next(steps)
+    steps = pilot(program(hold(5.0), hold(30.0), hold(2.0)), tuple(START), OUTPUTS)
+    steps.send(shown(next(steps)))
     with pytest.raises(StopIteration) as stopped:
-        for _ in range(2):
-            block = steps.send(np.full((block.rows, 3), 30.0, np.float32))
         steps.throw(Cut("crash", "gone", 300))
     result = stopped.value.value
     assert (result.ending, result.trouble) == ("crash", "gone")

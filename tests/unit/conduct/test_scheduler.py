@@ -51,9 +51,7 @@ ALONE = conduct(PROGRAMS, PlantStand(varied, lanes=1))
 
 
 @settings(deadline=None, max_examples=12)
-@given(
-    lanes=st.integers(1, 9), most_rows=st.integers(1, 700), max_values=st.sampled_from([4, 30, 199, 5_000])
-)
+@given(lanes=st.integers(1, 9), most_rows=st.integers(1, 700), max_values=st.sampled_from([4, 30, 199, 5_000]))
 def test_bits_do_not_depend_on_lanes_or_batch_size(lanes, most_rows, max_values):
     stand = PlantStand(varied, lanes=lanes, max_values=max_values)
     assert_same(conduct(PROGRAMS, stand, most_rows=most_rows), ALONE)
@@ -263,9 +261,7 @@ def test_progress_is_told_at_most_ten_times_a_second_and_ends_at_the_whole():
         now[0] += 0.01
         return now[0]
 
-    runs = conduct(
-        PROGRAMS, PlantStand(varied, lanes=2), progress=lambda *a: told.append((now[0], *a)), clock=clock
-    )
+    runs = conduct(PROGRAMS, PlantStand(varied, lanes=2), progress=lambda *a: told.append((now[0], *a)), clock=clock)
     gaps = [b[0] - a[0] for a, b in pairwise(told[:-1])]
     assert min(gaps) >= 0.1 - 1e-9
     assert all(a[1] <= b[1] <= b[2] for a, b in pairwise(told))

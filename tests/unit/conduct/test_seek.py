@@ -271,9 +271,7 @@ def test_a_guard_already_passed_lets_the_lever_come_back_and_not_go_on():
 def test_an_ending_that_is_not_accepted_ends_the_run():
     history = flown(Kind(), boost_seek(60.0, accept=("turbo_speed limit",)))
     assert history.ending == "invalid"
-    assert (
-        "boost sought manifold_pressure of 60 inHg within 0.02 inHg and ended with 'stop'" in history.trouble
-    )
+    assert "boost sought manifold_pressure of 60 inHg within 0.02 inHg and ended with 'stop'" in history.trouble
     assert history.readings == ()
 
 

@@ -57,10 +57,7 @@ class Air:
 def aeroplane(data: Mapping[str, Values]) -> Aeroplane:
     """The aeroplane of a sheet's data by path, each in the unit of the sheet; KeyError for a missing one."""
     return Aeroplane(
-        **{
-            path.partition(".")[2]: data[path] * convert(1.0, theirs, ours)
-            for path, (theirs, ours) in DATA.items()
-        }
+        **{path.partition(".")[2]: data[path] * convert(1.0, theirs, ours) for path, (theirs, ours) in DATA.items()}
     )
 
 

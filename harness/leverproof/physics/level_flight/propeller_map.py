@@ -64,9 +64,7 @@ def thrust_coefficient(
     """
     blades = profile_power(advance, solidity=solidity, section_drag=section_drag)
     left = np.maximum(power_coefficient - blades - swirl_power(advance, power_coefficient), 0.0)
-    w = np.minimum(
-        2.0 * left / (math.pi * np.square(advance)), np.cbrt(2.0 * left / (math.pi * induced_factor))
-    )
+    w = np.minimum(2.0 * left / (math.pi * np.square(advance)), np.cbrt(2.0 * left / (math.pi * induced_factor)))
     for _ in range(_STEPS):
         fast, loaded = advance + w, advance + induced_factor * w
         cubic = 0.5 * math.pi * w * fast * loaded - left

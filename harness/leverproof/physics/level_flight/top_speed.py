@@ -77,9 +77,7 @@ def drag(aeroplane: Aeroplane, true_airspeed: Values, density: Values) -> Values
     return result
 
 
-def thrust(
-    aeroplane: Aeroplane, true_airspeed: Values, power: Values, crank_turns: Values, density: Values
-) -> Values:
+def thrust(aeroplane: Aeroplane, true_airspeed: Values, power: Values, crank_turns: Values, density: Values) -> Values:
     """Thrust in N of all engines, ``power`` in W each, crankshafts at ``crank_turns`` a second."""
     turns, diameter = crank_turns * aeroplane.reduction, np.asarray(aeroplane.diameter, dtype=np.float64)
     coefficient = thrust_coefficient(
@@ -102,9 +100,7 @@ def level_speed(aeroplane: Aeroplane, power: Values, crank_turns: Values, air: A
     :class:`LeverproofError` when thrust and drag end up apart by more than 1e-9 of drag.
     """
     fields = (getattr(aeroplane, name) for name in Aeroplane.__slots__)
-    arrays = np.broadcast_arrays(
-        *(np.asarray(v, float) for v in (*fields, power, crank_turns, air.density, air.sound))
-    )
+    arrays = np.broadcast_arrays(*(np.asarray(v, float) for v in (*fields, power, crank_turns, air.density, air.sound)))
     *own, power, crank_turns, density, sound = arrays
     reason = np.where(_positive(power) & _positive(crank_turns), 0, _INPUT)
     plane = Aeroplane(*own)

@@ -25,9 +25,7 @@ class Roots:
     evaluations: int
 
 
-def widened(
-    residual: Residual, low: Array, high: Array, *, factor: float, times: int
-) -> tuple[Array, Array, int]:
+def widened(residual: Residual, low: Array, high: Array, *, factor: float, times: int) -> tuple[Array, Array, int]:
     """An upper end per point whose residual is positive, and that residual, by stretching the bracket."""
     value = residual(high)
     count = 1

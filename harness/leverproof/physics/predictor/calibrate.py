@@ -55,9 +55,7 @@ def sampled_engine(sheet: Sheet, *, samples: int, seed: int) -> Sampled:
 
 def work_for(engine: Engine, power: Array) -> tuple[Array, Array]:
     """Indicated work in J/kg that makes take-off power ``power`` W, and whether the point could be solved."""
-    demand = Demand(
-        engine.rated_pressure, engine.rated_speed, fuel_air_ratio(engine.c, "auto_rich", load=1.0)
-    )
+    demand = Demand(engine.rated_pressure, engine.rated_speed, fuel_air_ratio(engine.c, "auto_rich", load=1.0))
     air = air_at(0.0, airspeed=0.0, ram_recovery=engine.c["ram_recovery"])
     points = throttle_first(engine, air, demand)
     lost = power_of(engine, air, demand, points.state, work=np.zeros_like(power))

@@ -71,9 +71,7 @@ _ALL = (
     ),
     _u("turbo_efficiency", 0.58, 0.72, "1", "from memory: 0.60-0.70 for exhaust-driven stages, widened"),
     _u("tip_speed_penalty", 0.5, 1.5, "1", "NACA TN 794: efficiency falls above 1,300 ft/s; size assumed"),
-    _u(
-        "cooler_static", 0.60, 1.00, "1", ASSUMPTION + ": share of cooler effectiveness left without airspeed"
-    ),
+    _u("cooler_static", 0.60, 1.00, "1", ASSUMPTION + ": share of cooler effectiveness left without airspeed"),
     _u("cooler_effectiveness", 0.30, 0.70, "1", WIDER),
     # gear-driven stage
     _u("blower_work", 0.85, 0.95, "1", ASSUMPTION + ": work over tip speed squared, slip and disc friction"),
@@ -88,9 +86,7 @@ _ALL = (
     _u("volumetric", 0.90, 1.08, "1", ASSUMPTION + ": of the heated charge at equal pressures"),
     _u("wall_heating", 0.36, 0.50, "1", "sets the charge-temperature exponent of SFTE sec. 10.3 (0.4-0.6)"),
     _u("wall_temperature", 410.0, 450.0, "K", ASSUMPTION + ": ports and heads"),
-    _u(
-        "scavenge", 0.9, 1.5, "1", "textbook clearance relation is 1.0; valve overlap gives more (assumption)"
-    ),
+    _u("scavenge", 0.9, 1.5, "1", "textbook clearance relation is 1.0; valve overlap gives more (assumption)"),
     _n(
         "indicated_work",
         1.12e6,

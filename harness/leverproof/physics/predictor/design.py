@@ -96,9 +96,7 @@ class Reader:
         """The datum, or a refusal."""
         found = self.datum(path, symbol)
         if found is None:
-            raise InputError(
-                f"the sheet does not give {path}", path, f"the predictor needs it: {why}", "missing"
-            )
+            raise InputError(f"the sheet does not give {path}", path, f"the predictor needs it: {why}", "missing")
         return found
 
 
@@ -177,9 +175,7 @@ def _blower(read: Reader, arrangement: str, speed: Array) -> tuple[Array, ...]:
     if wheel is None or ratio is None:
         k = COEFFICIENTS["blower_tip_speed"]
         path = "geared_stage.wheel_diameter" if wheel is None else "geared_stage.ratio"
-        read.notes.missing[path] = (
-            f"band widened: tip speed {k.a:g} to {k.b:g} {k.unit} at take-off rpm instead"
-        )
+        read.notes.missing[path] = f"band widened: tip speed {k.a:g} to {k.b:g} {k.unit} at take-off rpm instead"
         low = read.c["blower_tip_speed"] / speed
     else:
         low = 0.5 * wheel * ratio
@@ -198,14 +194,10 @@ def _turbo_radius(read: Reader, limit: Array | None) -> Array:
     if wheel is not None:
         return 0.5 * wheel
     if limit is None:
-        read.notes.missing["turbo.wheel_diameter"] = (
-            "turbo speed refused: neither wheel nor turbo limit is given"
-        )
+        read.notes.missing["turbo.wheel_diameter"] = "turbo speed refused: neither wheel nor turbo limit is given"
         return np.full_like(read.c["leak"], np.nan)
     k = COEFFICIENTS["turbo_tip_speed"]
-    read.notes.missing["turbo.wheel_diameter"] = (
-        f"band widened: tip speed {k.a:g} to {k.b:g} m/s at the limit"
-    )
+    read.notes.missing["turbo.wheel_diameter"] = f"band widened: tip speed {k.a:g} to {k.b:g} m/s at the limit"
     return read.c["turbo_tip_speed"] / limit
 
 
@@ -287,9 +279,7 @@ def _throttle(read: Reader, engine: Engine, demand: Demand, flow: Array) -> Arra
         wide: Array = c["throttle_margin"] * flow / np.asarray(per_area)
         return wide
     k = COEFFICIENTS["throttle_loss"]
-    read.notes.missing["carburettor.throttle_area"] = (
-        f"band widened: pressure lost wide open {k.a:g} to {k.b:g}"
-    )
+    read.notes.missing["carburettor.throttle_area"] = f"band widened: pressure lost wide open {k.a:g} to {k.b:g}"
     deck = state.throat_pressure / (1.0 - c["throttle_loss"])
     per_area = orifice_flow(1.0, deck, state.deck_temperature, state.throat_pressure)
     result: Array = flow / np.asarray(per_area)

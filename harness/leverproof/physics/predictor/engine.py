@@ -99,9 +99,7 @@ class Demand:
 MIXTURES = ("auto_lean", "auto_rich", "full_rich")
 
 
-def fuel_air_ratio(
-    c: Mapping[str, Array], mixture: str, *, load: Numbers, compensated_ratio: Numbers = 1.0
-) -> Array:
+def fuel_air_ratio(c: Mapping[str, Array], mixture: str, *, load: Numbers, compensated_ratio: Numbers = 1.0) -> Array:
     """Fuel-air ratio of a mixture position at ``load`` = (pressure x rpm) over those of take-off.
 
     Flat below half load, then rising in proportion; auto lean is never richer than auto rich; full rich is auto rich

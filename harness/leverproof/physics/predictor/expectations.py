@@ -237,9 +237,7 @@ def _heights(out: _Collector, sheet: Sheet, name: str, conditions: Conditions) -
         tail = f".{GEARS[gear]}" if gears > 1 else ""
 
         def find(policy: Policy, held: Demand = demand) -> Array:
-            return height_where_full_throttle(
-                engine, lambda h: air_of(sampled, conditions, h), held, policy
-            ).x
+            return height_where_full_throttle(engine, lambda h: air_of(sampled, conditions, h), held, policy).x
 
         full = f"full_throttle_height.{name}{tail}"
         if engine.arrangement != "turbo_normalised" and (
@@ -314,9 +312,7 @@ def _levers(out: _Collector, first: Setting, i: int, altitude: float) -> None:
     add("carburettor_air_temperature", "carburettor air temperature", "degC", state.deck_temperature - 273.15)
     if not engine.has_turbo:
         return
-    refused = (
-        "" if np.any(np.isfinite(engine.turbo_radius)) else out.sampled.notes.missing["turbo.wheel_diameter"]
-    )
+    refused = "" if np.any(np.isfinite(engine.turbo_radius)) else out.sampled.notes.missing["turbo.wheel_diameter"]
     add("turbo_speed", "turbo speed", "rpm", state.tip_speed / engine.turbo_radius / _RPM, refused)
     add("wastegate_opening", "waste gate opening needed", "1", points.gate_area / engine.gate_area)
     add("deck_pressure", "carburettor deck pressure needed", "inHg", state.deck_pressure / _INHG)

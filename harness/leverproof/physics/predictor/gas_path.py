@@ -94,9 +94,7 @@ def fixed(engine: Engine, air: Air, demand: Demand) -> Fixed:
     equal = c["volumetric"] * demand.manifold_pressure * swept / GAS_CONSTANT
     share = np.minimum(np.asarray(air.airspeed) / FULL_COOLING_SPEED, 1.0)
     cooling = engine.cooler_effectiveness * (c["cooler_static"] + (1.0 - c["cooler_static"]) * share)
-    hot = exhaust_temperature(
-        demand.fuel_air_ratio, peak_temperature=c["gas_temperature"], slope=c["gas_slope"]
-    )
+    hot = exhaust_temperature(demand.fuel_air_ratio, peak_temperature=c["gas_temperature"], slope=c["gas_slope"])
     return Fixed(engine, air, demand, np.asarray(hot), equal, base, cooling, tip, rise, evaporation)
 
 
@@ -113,9 +111,7 @@ def turbo_efficiency(engine: Engine, tip_speed: Array, inlet_temperature: Number
     eta / (1 + p x), x = U sqrt(288.15/T) / 396 m/s - 1 where positive: with p under 2 head still rises with speed.
     Source: NACA TN 794 for the knee; the shape is an assumption.
     """
-    excess = np.maximum(
-        tip_speed * np.sqrt(288.15 / np.asarray(inlet_temperature)) / TIP_SPEED_KNEE - 1.0, 0.0
-    )
+    excess = np.maximum(tip_speed * np.sqrt(288.15 / np.asarray(inlet_temperature)) / TIP_SPEED_KNEE - 1.0, 0.0)
     result: Array = engine.c["turbo_efficiency"] / (1.0 + engine.c["tip_speed_penalty"] * excess)
     return result
 

@@ -45,9 +45,7 @@ def spare_flow(engine: Engine, air: Air, demand: Demand, policy: Policy, *, area
     return np.asarray(throttle_flow(state, area) / state.air_flow - 1.0)
 
 
-def height_where_full_throttle(
-    engine: Engine, air_of: Callable[[Array], Air], demand: Demand, policy: Policy
-) -> Roots:
+def height_where_full_throttle(engine: Engine, air_of: Callable[[Array], Air], demand: Demand, policy: Policy) -> Roots:
     """Lowest pressure altitude in ft where the wide-open throttle just passes the flow, shape (samples, 1).
 
     A shut gate can be met, left and met again on the way up, so the bracket of each sample is the first stretch of

@@ -24,9 +24,7 @@ from leverproof.physics.predictor.gas_path import (
 from leverproof.physics.relations.gas import AIR_HEAT
 from leverproof.quantities import UNITS
 
-OK, NOT_CONVERGED, NO_ROOT, THROTTLE_STOP, GATE_SHUT, GATE_OPEN, TURBO_LIMIT, STARVED, LEVERS_AT_STOP = range(
-    9
-)
+OK, NOT_CONVERGED, NO_ROOT, THROTTLE_STOP, GATE_SHUT, GATE_OPEN, TURBO_LIMIT, STARVED, LEVERS_AT_STOP = range(9)
 REASONS = (
     "solved",
     "not converged",
@@ -153,9 +151,7 @@ def _check(engine: Engine, policy: Policy) -> None:
         )
 
 
-def _reasons(
-    engine: Engine, policy: Policy, state: State, ending: NDArray[np.int8], end: Array
-) -> NDArray[np.int8]:
+def _reasons(engine: Engine, policy: Policy, state: State, ending: NDArray[np.int8], end: Array) -> NDArray[np.int8]:
     reason = np.select(
         [ending == UNCONVERGED, (ending == BELOW) | (ending == ABOVE)], [NOT_CONVERGED, NO_ROOT], OK
     ).astype(np.int8)

@@ -47,9 +47,7 @@ def power_of(engine: Engine, air: Air, demand: Demand, state: State, *, work: Ar
         per_volume = power_of_mean_effective_pressure(mean_pressure, demand.engine_speed, displacement=1.0)
         return np.asarray(per_volume * engine.displacement)
 
-    pumping = power(
-        c["pumping"] * pumping_mean_effective_pressure(demand.manifold_pressure, state.back_pressure)
-    )
+    pumping = power(c["pumping"] * pumping_mean_effective_pressure(demand.manifold_pressure, state.back_pressure))
     friction = power(
         friction_mean_effective_pressure(
             demand.engine_speed,
@@ -89,13 +87,7 @@ def split(engine: Engine, demand: Demand, one: tuple[State, Power], other: tuple
     """
     c = engine.c
     (a, p), (b, q) = one, other
-    scale = (
-        c["volumetric"]
-        * demand.manifold_pressure
-        * engine.displacement
-        * demand.engine_speed
-        / (4.0 * math.pi)
-    )
+    scale = c["volumetric"] * demand.manifold_pressure * engine.displacement * demand.engine_speed / (4.0 * math.pi)
     flow = scale / GAS_CONSTANT
     cooler = flow * 0.5 * (a.filling + b.filling) * (1.0 / a.charge_temperature - 1.0 / b.charge_temperature)
     fuller = flow * 0.5 * (1.0 / a.charge_temperature + 1.0 / b.charge_temperature) * (a.filling - b.filling)

@@ -13,9 +13,7 @@ from leverproof.atmosphere import saturation_vapour_pressure
 from leverproof.physics.relations.gas import AIR_HEAT_RATIO, GAS_CONSTANT, Values
 
 
-def clearance_factor(
-    pressure_ratio: Values, *, compression_ratio: float, heat_ratio: float = AIR_HEAT_RATIO
-) -> Values:
+def clearance_factor(pressure_ratio: Values, *, compression_ratio: float, heat_ratio: float = AIR_HEAT_RATIO) -> Values:
     """Volumetric efficiency relative to equal pressures, against ``pressure_ratio`` = exhaust over intake
     pressure.
 

@@ -161,9 +161,7 @@ def jet_speed(
     return result
 
 
-def cooled_temperature(
-    hot_temperature: Values, coolant_temperature: Values, *, effectiveness: Values
-) -> Values:
+def cooled_temperature(hot_temperature: Values, coolant_temperature: Values, *, effectiveness: Values) -> Values:
     """Charge temperature in K behind a cooler of ``effectiveness`` 0 to 1 for the charge side.
 
     T = Th - eps (Th - Tc). Source: definition of cooler effectiveness.

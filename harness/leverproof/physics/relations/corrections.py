@@ -102,9 +102,7 @@ def j1349_factor(dry_pressure: Values, temperature: Values) -> Values:
     as the standard's formula does. Source: SAE J1349, June 1990.
     """
     celsius = np.subtract(temperature, 273.15)
-    result: Values = (
-        1.180 * (J1349_PRESSURE / dry_pressure) * np.sqrt((celsius + 273.0) / J1349_TEMPERATURE) - 0.18
-    )
+    result: Values = 1.180 * (J1349_PRESSURE / dry_pressure) * np.sqrt((celsius + 273.0) / J1349_TEMPERATURE) - 0.18
     return result
 
 

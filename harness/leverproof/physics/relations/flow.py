@@ -21,9 +21,7 @@ def critical_pressure_ratio(heat_ratio: float = AIR_HEAT_RATIO) -> float:
     return float((2.0 / (heat_ratio + 1.0)) ** (heat_ratio / (heat_ratio - 1.0)))
 
 
-def flow_function(
-    pressure_ratio: Values, *, heat_ratio: float = AIR_HEAT_RATIO, linear_within: float = 0.0
-) -> Values:
+def flow_function(pressure_ratio: Values, *, heat_ratio: float = AIR_HEAT_RATIO, linear_within: float = 0.0) -> Values:
     """Dimensionless nozzle flow m sqrt(R T) / (A p) against ``pressure_ratio`` = downstream over upstream.
 
     Constant below the critical ratio, zero at and above 1, with a continuous slope at the choke. The exact

@@ -24,16 +24,12 @@ def mean_effective_pressure(power: Values, engine_speed: Values, *, displacement
     return 4.0 * math.pi * power / (displacement * engine_speed)
 
 
-def power_of_mean_effective_pressure(
-    mean_pressure: Values, engine_speed: Values, *, displacement: float
-) -> Values:
+def power_of_mean_effective_pressure(mean_pressure: Values, engine_speed: Values, *, displacement: float) -> Values:
     """Power in W: the inverse of :func:`mean_effective_pressure`."""
     return mean_pressure * displacement * engine_speed / (4.0 * math.pi)
 
 
-def plan_power(
-    mean_pressure: Values, *, stroke: float, bore: float, power_strokes: Values, cylinders: int
-) -> Values:
+def plan_power(mean_pressure: Values, *, stroke: float, bore: float, power_strokes: Values, cylinders: int) -> Values:
     """Indicated power in W by P L A N K: mean pressure Pa, stroke m, bore m, power strokes a second per
     cylinder.
 

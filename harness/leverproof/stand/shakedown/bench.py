@@ -33,9 +33,7 @@ class Bench:
         self.clock = clock
         self.watch = watch
         said = mounted.hello
-        positions = [
-            {signal.name: at for at, signal in enumerate(side)} for side in (said.inputs, said.outputs)
-        ]
+        positions = [{signal.name: at for at, signal in enumerate(side)} for side in (said.inputs, said.outputs)]
         links = mounted.links
         self.inputs = tuple(sorted(links.inputs, key=lambda n: positions[0][links.inputs[n].signal.name]))
         self.outputs = tuple(sorted(links.outputs, key=lambda n: positions[1][links.outputs[n].signal.name]))

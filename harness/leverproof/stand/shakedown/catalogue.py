@@ -6,9 +6,7 @@ from leverproof.stand.shakedown import items_basic, items_input, items_levers, i
 from leverproof.stand.shakedown.model import Item
 
 ITEMS: tuple[Item, ...] = (
-    Item(
-        "handshake", "Does the model come up and name what we know?", items_basic.handshake, (), stepped=False
-    ),
+    Item("handshake", "Does the model come up and name what we know?", items_basic.handshake, (), stepped=False),
     Item("states", "Are discrete states answered by name?", items_basic.states, stepped=False),
     Item("units", "Do start values fit their units?", items_basic.units, stepped=False),
     Item("levers", "Do levers move their readings the right way?", items_levers.levers),

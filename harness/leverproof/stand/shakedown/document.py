@@ -30,9 +30,7 @@ def document_of(found: Shakedown) -> dict[str, Any]:
                 "seen": result.outcome.seen,
                 "mend": result.outcome.mend,
                 "blocked_by": result.blocked_by,
-                "measures": {
-                    k: float(v) if math.isfinite(v) else None for k, v in result.outcome.measures.items()
-                },
+                "measures": {k: float(v) if math.isfinite(v) else None for k, v in result.outcome.measures.items()},
             }
             for result in found.results
         ],

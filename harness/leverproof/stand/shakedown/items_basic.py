@@ -31,8 +31,7 @@ def handshake(bench: Bench) -> Outcome:
     spare = [*links.unmapped_inputs, *links.unmapped_outputs]
     rest = f"; not used: {', '.join(spare)}" if spare else ""
     return passed(
-        f"{said.model} {said.version}: {len(bench.inputs)} inputs and {len(bench.outputs)} outputs are channels"
-        f"{rest}",
+        f"{said.model} {said.version}: {len(bench.inputs)} inputs and {len(bench.outputs)} outputs are channels{rest}",
         inputs=len(bench.inputs),
         outputs=len(bench.outputs),
     )
@@ -145,9 +144,7 @@ def _sea_level(bench: Bench) -> bool:
 
 def _anywhere() -> Mapping[str, tuple[float, float]]:
     """Where the model cannot be told its height: anything up to 40,000 ft."""
-    high = (
-        float(np.asarray(pressure_at_feet(40_000.0))) / float(np.asarray(pressure_at_feet(0.0))) * _SEA_LEVEL
-    )
+    high = float(np.asarray(pressure_at_feet(40_000.0))) / float(np.asarray(pressure_at_feet(0.0))) * _SEA_LEVEL
     pressures = {name: (high, 1.1 * _SEA_LEVEL) for name in _STILL if name.endswith("pressure")}
     temperatures = {name: (-70.0, 60.0) for name in _STILL if name.endswith("temperature")}
     return {**_STILL, **pressures, **temperatures}
@@ -169,9 +166,7 @@ def _crossed(values: Mapping[str, float]) -> list[str]:
     if {"brake_power", "torque", "engine_speed"} <= values.keys():
         made = values["torque"] * values["engine_speed"] * 2.0 * math.pi / 33_000.0
         if not abs(made - values["brake_power"]) <= 0.03 * abs(values["brake_power"]) + 1.0:
-            out.append(
-                f"torque x engine_speed gives {made:.1f} hp, brake_power says {values['brake_power']:.1f} hp"
-            )
+            out.append(f"torque x engine_speed gives {made:.1f} hp, brake_power says {values['brake_power']:.1f} hp")
     if {"brake_power", "fuel_flow"} <= values.keys() and values["brake_power"] > 0.0:
         spent = values["fuel_flow"] / values["brake_power"]
         if not _LEAST_CONSUMPTION <= spent <= _MOST_CONSUMPTION:

@@ -96,9 +96,7 @@ def _begin(
     engine: str = "running",
 ) -> object:
     start = (engine, c.row if row is None else row)
-    return talk.initialise(
-        [start], c.step if step is None else step, inputs or c.inputs, outputs or c.outputs
-    )
+    return talk.initialise([start], c.step if step is None else step, inputs or c.inputs, outputs or c.outputs)
 
 
 _REQUESTS: tuple[tuple[str, Request], ...] = (
@@ -141,9 +139,7 @@ def refusal(bench: Bench) -> Outcome:
         talk.end() if isinstance(talk, LineTalk) else talk.close()
 
 
-def _refusals(
-    bench: Bench, talk: Talk, good: Conversation, requests: Sequence[tuple[str, Request]]
-) -> Outcome:
+def _refusals(bench: Bench, talk: Talk, good: Conversation, requests: Sequence[tuple[str, Request]]) -> Outcome:
     allowed = 2.0 * bench.mounted.stand.deadlines.request + 1.0
     with bench.watch.within(allowed, "good requests"):
         before = good.good(talk)
@@ -163,9 +159,7 @@ def _refusals(
             try:
                 after = good.good(talk)
             except RefusedError as error:
-                return failed(
-                    f"after {name} good requests are refused: {error}", "a refusal must change nothing"
-                )
+                return failed(f"after {name} good requests are refused: {error}", "a refusal must change nothing")
         if bench.mounted.capabilities.deterministic and after != before:
             changed.append(name)
     if answered:
@@ -176,9 +170,7 @@ def _refusals(
         )
     if changed:
         return failed(f"other numbers after {', '.join(changed)}", "a refusal must change nothing")
-    return passed(
-        f"{len(requests)} bad requests refused, good ones answered after each{words}", tried=len(requests)
-    )
+    return passed(f"{len(requests)} bad requests refused, good ones answered after each{words}", tried=len(requests))
 
 
 def _theirs(bench: Bench) -> Numbers:

@@ -220,6 +220,4 @@ def _warmth(bench: Bench) -> list[tuple[str, bool]]:
     column = bench.outputs.index("ambient_temperature")
     begin, end = _travel(bench, "temperature_offset", 0.0, _WARMER, "running")
     warmer = float(end[column] - begin[column])
-    return [
-        (f"ambient_temperature {warmer:+.2f} K for an offset of {_WARMER:+g} K", abs(warmer - _WARMER) <= 0.5)
-    ]
+    return [(f"ambient_temperature {warmer:+.2f} K for an offset of {_WARMER:+g} K", abs(warmer - _WARMER) <= 0.5)]

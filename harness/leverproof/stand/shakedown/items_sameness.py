@@ -196,6 +196,5 @@ def some_lanes(bench: Bench) -> Outcome:
         together,
         second,
         f"all lanes at once, and lanes {order[: count // 2]} before lanes {order[count // 2 :]}",
-        "advance only the lanes named in lanes; column k of a row belongs to the k-th lane named, whatever its "
-        "number",
+        "advance only the lanes named in lanes; column k of a row belongs to the k-th lane named, whatever its number",
     )

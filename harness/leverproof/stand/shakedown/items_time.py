@@ -138,9 +138,7 @@ def _throttle_step(bench: Bench, step: int, seconds: tuple[float, float, float])
     rows = ramped(ends, (before, between, after))
     # Held over the coarse step, so that both grids see the same inputs and only the model's own step differs.
     rows = np.repeat(rows[:: bench.step // step], bench.step // step, axis=0)
-    return bench.fly(Program(bench.inputs, (Start("running", tuple(ends[0])),), rows[:, None]), step=step)[
-        :, 0
-    ]
+    return bench.fly(Program(bench.inputs, (Start("running", tuple(ends[0])),), rows[:, None]), step=step)[:, 0]
 
 
 def _pace(bench: Bench) -> tuple[str, float]:
@@ -165,9 +163,7 @@ def grid_step(bench: Bench) -> Outcome:
     """Halving the grid step leaves settled values where they were, to 0.2 % of range."""
     half = bench.step // 2
     if bench.step % 2 or CONTROL_TICKS % half or "throttle" not in bench.inputs:
-        return not_applicable(
-            "half the grid step is no whole number of ticks, or there is no throttle to move"
-        )
+        return not_applicable("half the grid step is no whole number of ticks, or there is no throttle to move")
     seconds = (4.0, 2.0, 24.0)
     coarse, fine = (_throttle_step(bench, step, seconds) for step in (bench.step, half))
     spans = np.array([CHANNELS[name].span for name in bench.outputs])

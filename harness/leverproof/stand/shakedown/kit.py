@@ -90,16 +90,12 @@ def _tried(
     ended = {result.name: result.ending for result in before}
     lower = next((name for name in item.needs if ended.get(name) in ("fail", "blocked")), "")
     if lower:
-        return ItemResult(
-            item.name, item.question, Outcome("blocked", f"{lower} {_PAST[ended[lower]]}"), lower
-        )
+        return ItemResult(item.name, item.question, Outcome("blocked", f"{lower} {_PAST[ended[lower]]}"), lower)
     can = mounted.capabilities
     if item.stepped and can.clock != "stepped":
         return ItemResult(item.name, item.question, not_applicable("the model runs on its own clock"))
     if item.deterministic and not can.deterministic:
-        return ItemResult(
-            item.name, item.question, not_applicable("the model declares that it is not deterministic")
-        )
+        return ItemResult(item.name, item.question, not_applicable("the model declares that it is not deterministic"))
     return ItemResult(item.name, item.question, _outcome(item, mounted, seed, clock))
 
 

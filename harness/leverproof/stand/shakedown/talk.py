@@ -155,9 +155,7 @@ class LineTalk:
         except WireError as error:
             raise trouble(f"the reply to {method} is {error}", "protocol") from None
         if reply.get("id") != self._id:
-            raise trouble(
-                f"the reply to {method} carries the id {reply.get('id')!r}, expected {self._id}", "protocol"
-            )
+            raise trouble(f"the reply to {method} carries the id {reply.get('id')!r}, expected {self._id}", "protocol")
         if isinstance(reply.get("error"), dict):
             raise RefusedError(str(reply["error"].get("message", ""))[:200])
         if not isinstance(reply.get("result"), dict):

@@ -75,9 +75,7 @@ class Watch:
     def _leave(self, thread: threading.Thread) -> None:
         self._left = True
         if thread.ident is not None:
-            ctypes.pythonapi.PyThreadState_SetAsyncExc(
-                ctypes.c_ulong(thread.ident), ctypes.py_object(SystemExit)
-            )
+            ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread.ident), ctypes.py_object(SystemExit))
 
 
 class WatchedSession:

@@ -1,0 +1,110 @@
+"""What pilots ask of the rows they have flown, worked out for all lanes that look at one instant.
+
+Every lane is worked out on its own numbers only, in the same order of operations however many others look at the
+same time; what is shared is the calling of the array library, which costs more than the arithmetic.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leverproof.conduct.forecast import ENDS, Forecast, forecasts
+from leverproof.conduct.model import Block
+from leverproof.history import Rows, unsteadiness
+
+
+@dataclass(frozen=True, slots=True)
+class AskSteady:
+    """How many times over each watched channel is beyond being steady over the last ``window`` rows. ``columns`` of
+    the history; ``bands`` and ``limits`` as in :func:`leverproof.history.unsteadiness`."""
+
+    columns: NDArray[np.intp]
+    bands: list[float]
+    limits: list[float]
+    window: int
+
+
+class AskRest(NamedTuple):
+    """Where one history ``column`` will come to rest: for each of ``looks`` (samples a third, samples ago), with
+    ``rows`` known to be at rest."""
+
+    column: int
+    rows: int
+    step_seconds: float
+    looks: tuple[tuple[int, int], ...]
+
+
+Ask = AskSteady | AskRest
+Answer = list[float] | list[Forecast] | None
+
+
+class Leg(NamedTuple):
+    """Blocks flown one after the other before the pilot looks, and what it wants to know then."""
+
+    blocks: list[Block]
+    ask: Ask | None
+
+
+class Seen(NamedTuple):
+    """What a lane shows: its history rows up to this instant, the last ten seconds and the leg at least, whose last
+    row has no inputs yet; and the answer to what was asked (None when nothing was)."""
+
+    rows: Rows
+    answer: Answer
+
+
+def answers(asks: Sequence[Ask | None], rows: Sequence[Rows]) -> list[Answer]:
+    """The answers to what several lanes ask of their ``rows``, in order."""
+    found: list[Answer] = [None] * len(asks)
+    steady = [at for at, ask in enumerate(asks) if isinstance(ask, AskSteady)]
+    if steady:
+        _answer_steady([asks[at] for at in steady], [rows[at] for at in steady], steady, found)  # type: ignore[misc]
+    rests = [at for at, ask in enumerate(asks) if isinstance(ask, AskRest)]
+    if rests:
+        _answer_rest([asks[at] for at in rests], [rows[at] for at in rests], rests, found)  # type: ignore[misc]
+    return found
+
+
+def _answer_steady(asks: Sequence[AskSteady], rows: Sequence[Rows], places: Sequence[int], found: list[Answer]) -> None:
+    """One pass for all watched channels of all lanes with windows of one length."""
+    for window in {ask.window for ask in asks}:
+        alike = [at for at, ask in enumerate(asks) if ask.window == window]
+        samples = np.empty((sum(len(asks[at].bands) for at in alike), window))
+        begin = 0
+        for at in alike:
+            ask = asks[at]
+            samples[begin : begin + len(ask.bands)] = rows[at][-window - 1 : -1].T[ask.columns]
+            begin += len(ask.bands)
+        bands = [band for at in alike for band in asks[at].bands]
+        limits = [limit for at in alike for limit in asks[at].limits]
+        times_over = unsteadiness(samples, bands, limits)
+        begin = 0
+        for at in alike:
+            end = begin + len(asks[at].bands)
+            found[places[at]] = times_over[begin:end]
+            begin = end
+
+
+def _answer_rest(asks: Sequence[AskRest], rows: Sequence[Rows], places: Sequence[int], found: list[Answer]) -> None:
+    """One pass for all looks that take stretches of one length."""
+    groups: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for at, ask in enumerate(asks):
+        found[places[at]] = [Forecast(0.0, 0.0)] * len(ask.looks)
+        for look, (third, ago) in enumerate(ask.looks):
+            groups.setdefault((third, min(ask.rows - ago, ENDS)), []).append((at, look))
+    for (third, ends), members in groups.items():
+        width = max(3 * third, ends)
+        traces = np.empty((len(members), width))
+        for line, (at, look) in enumerate(members):
+            ask = asks[at]
+            last = rows[at].shape[0] - ask.looks[look][1]
+            traces[line] = rows[at][last - width : last, ask.column]
+        seen = forecasts(traces, third, ends, asks[members[0][0]].step_seconds)
+        for (at, look), one in zip(members, seen, strict=True):
+            answer: list[Forecast] = found[places[at]]  # type: ignore[assignment]
+            answer[look] = one
