@@ -111,7 +111,7 @@ MEASURES: dict[str, tuple[Callable[[Model], float], float, float]] = {
     "corrie charge-ignores-pressure": (power_follows_pressure, 1.2, 1.4),
     "corrie no-turbo-inertia": (turbo_rise_time, 2.5, 12.0),
     "corrie boost-without-exhaust": (boost_at_idle, -1.0, 2.0),
-    "corrie starter-too-weak": (started_speed, 750.0, 1400.0),
+    "corrie starter-too-weak": (started_speed, 750.0, 1600.0),
     "rill altitude-power-by-density": (altitude_power_error, 0.0, 0.02),
     "rill mixture-order-swapped": (full_over_lean, 1.1, 1.6),
     "rill cut-off-keeps-running": (fuel_at_cut_off, 0.0, 0.0),
