@@ -37,8 +37,8 @@ CASES = (
 )  # fmt: skip
 LEVERS = {
     "throttle": (0.0, 1.0), "boost": (0.0, 1.0), "propeller": (0.4, 1.0), "mixture": (1.0, 3.0),
-    "intercooler_shutter": (0.0, 1.0), "starter": (0.0, 1.0), "pressure_altitude": (0.0, 25_000.0), "temperature_offset": (-20.0, 20.0),
-    "relative_humidity": (0.0, 1.0), "true_airspeed": (0.0, 250.0),
+    "intercooler_shutter": (0.0, 1.0), "starter": (0.0, 1.0), "pressure_altitude": (0.0, 25_000.0),
+    "temperature_offset": (-20.0, 20.0), "relative_humidity": (0.0, 1.0), "true_airspeed": (0.0, 250.0),
 }  # fmt: skip
 
 
