@@ -49,6 +49,7 @@ _ALL = (
     _lever("cowl_flaps", "0 shut to 1 open", (), (("shut", 0.0), ("open", 1.0))),
     _lever("lever_link", "throttle and boost linked by the hardware", ("off", "on")),
     _lever("coordination", "automatic coordination of throttle and boost", ("off", "on")),
+    _lever("starter", "turns the crankshaft while it is engaged", ("off", "engaged")),
     Channel("pressure_altitude", "surrounding", "ft", "height in the standard atmosphere by static pressure"),
     Channel("temperature_offset", "surrounding", "K", "air temperature above standard at that height"),
     Channel("relative_humidity", "surrounding", "1", "0 dry to 1 saturated"),

@@ -33,6 +33,7 @@ SEEDED = {
     "charge-ignores-pressure": 2,
     "no-turbo-inertia": 3,
     "boost-without-exhaust": 4,
+    "starter-too-weak": 5,
 }
 UNIT = """format = 1
 title = "Corrie-16 as a unit"
@@ -122,6 +123,8 @@ def drawn_rows(names: list[str], count: int, lanes: int) -> Array:
     for column, name in enumerate(names):
         if name == "mixture":
             rows[:, :, column] = np.floor(rows[:, :, column] * 3.0) + 1.0
+        elif name == "starter":
+            rows[:, :, column] = np.round(rows[:, :, column])
         elif name in spans:
             drift = np.linspace(0.0, 1.0, len(rows))[:, None]
             rows[:, :, column] = spans[name] * (0.2 + 0.6 * drift * rows[0, :, column])

@@ -25,6 +25,8 @@ CASES = (
     "cut-off-flight",
     "overspeed-light",
     "standard-atmosphere",
+    "start-from-rest",
+    "start-needs-fuel",
     "stopped-manifold-pressure",
 )
 NOT_FLOWN = ("turbo-lag", "ram-at-the-deck")

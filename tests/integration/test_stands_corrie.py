@@ -29,15 +29,16 @@ DEFECTS = (
     "charge-ignores-pressure",
     "no-turbo-inertia",
     "boost-without-exhaust",
+    "starter-too-weak",
 )
 CASES = (
     "mixture-order", "temperature-exponent", "back-pressure-and-power", "split-lever-advantage", "boost-travel",
-    "cut-off-flight", "overspeed-light", "stopped-manifold-pressure",
+    "cut-off-flight", "overspeed-light", "start-from-rest", "start-needs-fuel", "stopped-manifold-pressure",
 )  # fmt: skip
 LEVERS = {
     "throttle": (0.0, 1.0), "boost": (0.0, 1.0), "propeller": (0.4, 1.0), "mixture": (1.0, 3.0),
-    "intercooler_shutter": (0.0, 1.0), "pressure_altitude": (0.0, 25_000.0), "temperature_offset": (-20.0, 20.0),
-    "relative_humidity": (0.0, 1.0), "true_airspeed": (0.0, 250.0),
+    "intercooler_shutter": (0.0, 1.0), "starter": (0.0, 1.0), "pressure_altitude": (0.0, 25_000.0),
+    "temperature_offset": (-20.0, 20.0), "relative_humidity": (0.0, 1.0), "true_airspeed": (0.0, 250.0),
 }  # fmt: skip
 
 
@@ -68,7 +69,8 @@ def flown(path: str, defect: str | None) -> Array:
         inputs, outputs = tuple(LEVERS), tuple(sorted(mounted.available_outputs))
         low, high = np.array(list(LEVERS.values())).T
         points = low + random.random((7, 3, len(inputs))) * (high - low)
-        points[..., inputs.index("mixture")] = np.round(points[..., inputs.index("mixture")])
+        for name in ("mixture", "starter"):
+            points[..., inputs.index(name)] = np.round(points[..., inputs.index(name)])
         starts = [
             Start(engine, tuple(row))
             for engine, row in zip(("running", "running", "stopped"), points[0], strict=True)

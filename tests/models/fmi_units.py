@@ -77,9 +77,9 @@ LAG = (
     Entry("bias", 202, "Integer", "parameter", start="0", kind3="Int16"),
     Entry("note", 300, "String", "parameter", start=""),
 )
-_CORRIE_IN = ("throttle", "boost", "propeller", "mixture", "intercooler_shutter", "pressure_altitude",
+_CORRIE_IN = ("throttle", "boost", "propeller", "mixture", "intercooler_shutter", "starter", "pressure_altitude",
               "temperature_offset", "relative_humidity", "true_airspeed")  # fmt: skip
-_CORRIE_STARTS = {"propeller": "1", "mixture": "3", "intercooler_shutter": "1"}
+_CORRIE_STARTS = {"propeller": "1", "mixture": "3", "intercooler_shutter": "1", "starter": "false"}
 _CORRIE_OUT = {
     "manifold_pressure": "inHg", "engine_speed": "rpm", "turbo_speed": "rpm", "brake_power": "hp", "torque": "lbf.ft",
     "fuel_flow": "lb/h", "carburettor_air_temperature": "degC", "carburettor_deck_pressure": "inHg",
@@ -87,7 +87,7 @@ _CORRIE_OUT = {
     "wastegate_opening": "", "turbo_overspeed_light": "", "throttle_position": "", "boost_position": "",
     "ambient_pressure": "inHg", "ambient_temperature": "degC", "blade_angle": "deg",
 }  # fmt: skip
-_KINDS = {"mixture": "Enumeration Mixture", "turbo_overspeed_light": "Enumeration Lamp"}
+_KINDS = {"mixture": "Enumeration Mixture", "starter": "Boolean", "turbo_overspeed_light": "Enumeration Lamp"}
 _IN_UNITS = {"pressure_altitude": "ft", "temperature_offset": "K", "true_airspeed": "kt"}
 CORRIE = (
     *(

@@ -90,6 +90,7 @@ def test_the_published_order_of_states_is_kept() -> None:
     assert channel("carburettor_heat").states == ("cold", "hot")
     assert channel("blower_gear").states == ("low", "high")
     assert channel("lever_link").states == channel("coordination").states == ("off", "on")
+    assert channel("starter").states == ("off", "engaged")
     assert channel("turbo_overspeed_light").states == ("off", "blinking", "on")
 
 

@@ -26,14 +26,14 @@ void put_reading(Buffer *out, double value);        /* rounded to a millionth of
 void put_value(Buffer *out, const Json *value);     /* echo of an id */
 
 /* ---- engine.c: the engine ---- */
-enum { IN_THROTTLE, IN_BOOST, IN_PROPELLER, IN_MIXTURE, IN_SHUTTER, IN_ALTITUDE, IN_OFFSET, IN_HUMIDITY,
+enum { IN_THROTTLE, IN_BOOST, IN_PROPELLER, IN_MIXTURE, IN_SHUTTER, IN_STARTER, IN_ALTITUDE, IN_OFFSET, IN_HUMIDITY,
        IN_AIRSPEED, INPUTS };
 enum { OUT_MANIFOLD, OUT_RPM, OUT_TURBO, OUT_POWER, OUT_TORQUE, OUT_FUEL, OUT_CAT, OUT_DECK, OUT_BACK,
        OUT_MANIFOLD_T, OUT_EGT, OUT_GATE, OUT_LIGHT, OUT_THROTTLE, OUT_BOOST, OUT_AMBIENT_P, OUT_AMBIENT_T,
        OUT_BLADE, OUTPUTS };
 
 typedef enum { DEFECT_NONE, DEFECT_BACK_PRESSURE_AMBIENT, DEFECT_CHARGE_IGNORES_PRESSURE,
-               DEFECT_NO_TURBO_INERTIA, DEFECT_BOOST_WITHOUT_EXHAUST } Defect;
+               DEFECT_NO_TURBO_INERTIA, DEFECT_BOOST_WITHOUT_EXHAUST, DEFECT_STARTER_TOO_WEAK } Defect;
 
 /* What the air is, worked out once for each change of the surroundings (SI). */
 typedef struct {
@@ -44,7 +44,7 @@ typedef struct {
 
 /* One engine. Pressures Pa, temperatures K, speeds rad/s, angles rad. */
 typedef struct {
-    int still;                        /* began stopped: there is no starter, it never turns */
+    int still;                        /* began stopped, and no starter has been engaged since */
     double throttle, gate_lever, propeller; /* positions behind their actuators */
     double crank, turbo;              /* speeds */
     double manifold, deck, back;      /* pressures */

@@ -30,6 +30,7 @@ static const double HEAD_SHUT = 0.66, HEAD_FALL = 1.5, WORK = 0.93;            /
 static const double DUCT_LOSS = 1400.0, COOLER_LOSS = 1500.0;                  /* Pa at 1 kg/s and 1.2 kg/m3 */
 static const double PROPELLER_GEAR = 0.45, PROPELLER_RADIUS = 1.8, BLADES_AREA = 1.9; /* -; m; m2 */
 static const double FINE = 0.2094, COARSE = 1.0123;                            /* rad: 12 and 58 degrees */
+static const double STARTER = 700.0, STARTER_FREE = 31.4;                      /* N m at rest; rad/s = 300 rpm */
 static const double LIGHT_ON = 21000.0 / RPM, LIGHT_OFF = 20800.0 / RPM;
 
 static double clip(double x, double low, double high) { return x < low ? low : x > high ? high : x; }
@@ -151,6 +152,12 @@ static double propeller_torque(const Engine *e) {
     return force * arm * PROPELLER_GEAR * (lift * sin(angle) + (drag + 2.0 * stall * stall) * cos(angle));
 }
 
+/* The starter, at the crank: its torque falls evenly to its free speed; beyond that its clutch runs free. */
+static double starter_torque(const Engine *e, double engaged, Defect defect) {
+    double most = STARTER * (defect == DEFECT_STARTER_TOO_WEAK ? 0.2 : 1.0);
+    return engaged * most * fmax(1.0 - e->crank / STARTER_FREE, 0.0);
+}
+
 /* The boost lever closes the waste gate, quickly at first. */
 static double gate_opening(const Engine *e) {
     double open = 1.0 - e->gate_lever;
@@ -210,8 +217,9 @@ static void part(Engine *e, const double input[INPUTS], double dt, Defect defect
     double friction = (62e3 + 300.0 * e->crank) * SWEPT / (4.0 * PI), blower = drawn * WORK * square(tip) / turning;
     if (e->crank <= 0.0) pumping = blower = 0.0;
     e->torque = indicated + pumping - friction - blower;
-    double balance = e->torque - propeller_torque(e), speed_rate = balance / INERTIA;
-    if (e->crank <= 0.0 && e->torque < 0.0 && balance < 0.0) speed_rate = 0.0;
+    double driven = e->torque + starter_torque(e, input[IN_STARTER], defect); /* not counted as brake torque */
+    double balance = driven - propeller_torque(e), speed_rate = balance / INERTIA;
+    if (e->crank <= 0.0 && driven < 0.0 && balance < 0.0) speed_rate = 0.0;
     double target = RATED * (0.6 + 0.4 * e->propeller);
     double blade_rate = clip(0.0018 * (e->crank - target) + 0.0026 * speed_rate, -0.16, 0.16);
     e->blade = clip(e->blade + blade_rate * dt, FINE, COARSE);
@@ -239,6 +247,7 @@ void engine_step(Engine *e, const double input[INPUTS], int ticks, Defect defect
     if (input[IN_ALTITUDE] != e->air.altitude || input[IN_OFFSET] != e->air.offset ||
         input[IN_HUMIDITY] != e->air.humidity || input[IN_AIRSPEED] != e->air.airspeed)
         breathe(&e->air, input);
+    if (input[IN_STARTER] > 0.5) e->still = 0;
     if (e->still) {
         stand_still(e);
         e->throttle = clip(input[IN_THROTTLE], 0.0, 1.0);
@@ -298,6 +307,6 @@ void engine_read(const Engine *e, double output[OUTPUTS]) {
 
 const char *defect_name(Defect defect) {
     static const char *const names[] = {"back-pressure-ambient", "charge-ignores-pressure", "no-turbo-inertia",
-                                        "boost-without-exhaust"};
-    return defect >= 1 && defect <= 4 ? names[defect - 1] : NULL;
+                                        "boost-without-exhaust", "starter-too-weak"};
+    return defect >= 1 && defect <= 5 ? names[defect - 1] : NULL;
 }

@@ -12,10 +12,11 @@ typedef struct { const char *name, *unit, *states; double absent; } Signal;
 static const Signal inputs[INPUTS] = {
     {"throttle", "1", NULL, 0.0}, {"boost", "1", NULL, 0.0}, {"propeller", "1", NULL, 1.0},
     {"mixture", "1", "cut_off,auto_lean,auto_rich,full_rich", 2.0}, {"intercooler_shutter", "1", NULL, 1.0},
+    {"starter", "1", "off,engaged", 0.0},
     {"pressure_altitude", "ft", NULL, 0.0}, {"temperature_offset", "K", NULL, 0.0},
     {"relative_humidity", "1", NULL, 0.0}, {"true_airspeed", "kt", NULL, 0.0}};
-static const double least[INPUTS] = {-0.01, -0.01, -0.01, 0.0, -0.01, -2000.0, -80.0, 0.0, 0.0};
-static const double most[INPUTS] = {1.01, 1.01, 1.01, 3.0, 1.01, 50000.0, 80.0, 1.0, 600.0};
+static const double least[INPUTS] = {-0.01, -0.01, -0.01, 0.0, -0.01, 0.0, -2000.0, -80.0, 0.0, 0.0};
+static const double most[INPUTS] = {1.01, 1.01, 1.01, 3.0, 1.01, 1.0, 50000.0, 80.0, 1.0, 600.0};
 static const Signal outputs[OUTPUTS] = {
     {"manifold_pressure", "inHg", NULL, 0.0}, {"engine_speed", "rpm", NULL, 0.0}, {"turbo_speed", "rpm", NULL, 0.0},
     {"brake_power", "hp", NULL, 0.0}, {"torque", "lbf.ft", NULL, 0.0}, {"fuel_flow", "lb/h", NULL, 0.0},

@@ -15,7 +15,8 @@ from leverproof_adapters.reference_engine.surroundings import surroundings
 _INHG = convert(1.0, "inHg", "Pa")
 
 
-def _with_lever(levers: Levers, name: str, position: Array) -> Levers:
+def with_lever(levers: Levers, name: str, position: Array) -> Levers:
+    """The levers with one of them elsewhere."""
     changed = Levers()
     for each in Levers.__slots__:
         setattr(changed, each, getattr(levers, each))
@@ -34,7 +35,7 @@ def power_from_pressure(p: Parameters, s: State, levers: Levers, air: Air, x: Po
 def boost_opens_throttle(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """The boost lever adds to the throttle's opening."""
     mixed = np.minimum(levers.throttle * (0.75 + 0.5 * levers.boost), 1.0)
-    controls.actuators(p, s, _with_lever(levers, "throttle", mixed), air, x, pace)
+    controls.actuators(p, s, with_lever(levers, "throttle", mixed), air, x, pace)
 
 
 def gate_half_open(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
@@ -119,7 +120,7 @@ def drooping_governor(p: Parameters, s: State, levers: Levers, air: Air, x: Poin
     sag = 1.0 - 0.03 * x.air_flow * (1.0 / p.rated_flow)
     asked = p.least_governed + (1.0 - p.least_governed) * levers.propeller
     lowered = (asked * sag - p.least_governed) * (1.0 / (1.0 - p.least_governed))
-    propeller.governor(p, s, _with_lever(levers, "propeller", lowered), air, x, pace)
+    propeller.governor(p, s, with_lever(levers, "propeller", lowered), air, x, pace)
 
 
 def fixed_blades(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
@@ -129,18 +130,18 @@ def fixed_blades(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pa
 
 def cut_off_is_lean(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Cut-off still meters fuel."""
-    cylinder.mixture(p, s, _with_lever(levers, "mixture", np.maximum(levers.mixture, 1.0)), air, x)
+    cylinder.mixture(p, s, with_lever(levers, "mixture", np.maximum(levers.mixture, 1.0)), air, x)
 
 
 def lean_and_rich_swapped(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The lean and the full rich positions exchanged."""
     swapped = np.where(levers.mixture < 0.5, 0.0, 4.0 - levers.mixture)
-    cylinder.mixture(p, s, _with_lever(levers, "mixture", swapped), air, x)
+    cylinder.mixture(p, s, with_lever(levers, "mixture", swapped), air, x)
 
 
 def shutter_left_open(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The shutter lever moves nothing."""
-    gas_path.intercooler(p, s, _with_lever(levers, "intercooler_shutter", np.ones_like(s.turbo)), air, x)
+    gas_path.intercooler(p, s, with_lever(levers, "intercooler_shutter", np.ones_like(s.turbo)), air, x)
 
 
 def charge_always_warm(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
@@ -153,8 +154,8 @@ def charge_always_warm(p: Parameters, s: State, levers: Levers, air: Air, x: Poi
 
 def levers_unlinked(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """The link or the coordination lever does nothing."""
-    loose = _with_lever(levers, "lever_link", np.zeros_like(s.boost))
-    controls.actuators(p, s, _with_lever(loose, "coordination", np.zeros_like(s.boost)), air, x, pace)
+    loose = with_lever(levers, "lever_link", np.zeros_like(s.boost))
+    controls.actuators(p, s, with_lever(loose, "coordination", np.zeros_like(s.boost)), air, x, pace)
 
 
 def pressure_never_beyond_rating(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:

@@ -16,6 +16,7 @@ from leverproof_adapters.reference_engine.seeding import EARLY, LATE, Defect
 from leverproof_adapters.reference_engine.seeding import other_coefficients as _factors
 from leverproof_adapters.reference_engine.seeding import other_data as _data
 from leverproof_adapters.reference_engine.seeding import other_parts as _parts
+from leverproof_adapters.reference_engine.start_defects import START_DEFECTS
 
 
 def _step_dependent(step_ticks: int) -> float:
@@ -252,7 +253,7 @@ _ALL = (
 
 DEFECTS: dict[str, Defect] = {
     d.name: replace(d, fires=SURE.get(d.name, ()), may_fire=BORDERLINE.get(d.name, ()))
-    for d in (*_ALL, *FAMILY_DEFECTS)
+    for d in (*_ALL, *FAMILY_DEFECTS, *START_DEFECTS)
 }
 
 

@@ -123,6 +123,7 @@ SURE: dict[str, tuple[str, ...]] = {
         "cut-off-flight",
         "cut-off-ground",
         "restart-in-flight",
+        "start-needs-fuel",
     ),
     "mixture-order-swapped": ("mixture-order",),
     "full-rich-no-richer": ("mixture-order",),
@@ -157,6 +158,7 @@ SURE: dict[str, tuple[str, ...]] = {
     "idle-starved": (
         "idle-at-height",
         "idle-speed",
+        "start-from-rest",
     ),
     "back-pressure-gauge-at-the-deck": (
         "split-lever-advantage",
@@ -244,6 +246,31 @@ SURE: dict[str, tuple[str, ...]] = {
         "automatic-critical-altitude",
         "automatic-waste-gate",
     ),
+    # Burning needs no fuel: cut-off neither stops the engine nor keeps it from starting.
+    "starts-without-fuel": (
+        "cut-off-flight",
+        "cut-off-ground",
+        "restart-in-flight",
+        "start-needs-fuel",
+    ),
+    # Only an engaged starter opens the fuel, and only in cut-off does that make a difference.
+    "starter-primes-in-cut-off": ("start-needs-fuel",),
+    # It never turns, so it neither starts nor cranks.
+    "starter-too-weak": (
+        "start-from-rest",
+        "start-needs-fuel",
+    ),
+    # It cranks as it should in cut-off; with fuel it never reaches the speed at which it fires.
+    "starter-turns-too-slowly": ("start-from-rest",),
+    # Beyond its free speed it does nothing; an engine that runs down ends at the starter's speed instead of at rest.
+    "starter-stays-engaged": (
+        "cut-off-ground",
+        "start-needs-fuel",
+    ),
+    "starter-drags-on": (
+        "cut-off-ground",
+        "start-needs-fuel",
+    ),
 }
 
 BORDERLINE: dict[str, tuple[str, ...]] = {
@@ -258,11 +285,14 @@ BORDERLINE: dict[str, tuple[str, ...]] = {
         "idle-speed",
         "slam-and-chop",
         "split-lever-advantage",
+        "start-from-rest",
         "throttle-sweep",
     ),
     "frame-rate-dependent": (
         "cut-off-flight",
         "cut-off-ground",
+        "start-from-rest",
+        "start-needs-fuel",
         "stopped-manifold-pressure",
     ),
     "turbo-speed-proportional-to-lever": ("full-throttle-height",),

@@ -41,6 +41,7 @@ class Parameters:
     has_cooler: bool = True
     has_carburettor_heat: bool = False
     has_cowl_flaps: bool = False
+    has_starter: bool = True
 
     # induction and ram
     ram_recovery: float = _num(0.72, "SFTE Reference Handbook 2013, sec. 10.3: 0.70-0.75")
@@ -110,6 +111,10 @@ class Parameters:
     )
     friction_reference: float = _num(convert(28.1, "inHg", "Pa"), INVENTED)
     breakaway: float = _num(600.0, ASSUMPTION + ": torque to turn a stopped engine over compression, N.m")
+    starter_torque: float = _num(
+        900.0, ASSUMPTION + ": of the starter at rest, half as much again as over compression, N.m at the crankshaft"
+    )
+    starter_free_speed: float = _num(_rpm(300.0), ASSUMPTION + ": of the crankshaft, where the starter gives nothing")
     firing_from: float = _num(_rpm(120.0), ASSUMPTION)
     firing_full: float = _num(_rpm(300.0), ASSUMPTION)
     rated_flow: float = _num(1.80, INVENTED)
@@ -263,6 +268,7 @@ CORRIE_14 = replace(
     indicated_work=1.040e6,
     pumping=0.70,
     breakaway=440.0,
+    starter_torque=660.0,
     rated_flow=1.18,
     stack_area=0.0160,
     gas_cooling_flow=0.020,
@@ -294,6 +300,7 @@ RILL_6 = replace(
     friction_speed=285.0,
     friction_load_share=0.60,
     breakaway=110.0,
+    starter_torque=165.0,
     rated_flow=0.205,
     auto_rich_power=0.0080,
     stack_area=0.0042,

@@ -37,6 +37,7 @@ def levers_of(build: Build) -> tuple[str, ...]:
         "blower_gear": p.arrangement == "geared_two_speed",
         "carburettor_heat": p.has_carburettor_heat,
         "cowl_flaps": p.has_cowl_flaps,
+        "starter": p.has_starter,
     }
     order = ("throttle", "boost", "propeller", "mixture", *present)
     return tuple(dict.fromkeys(name for name in order if present.get(name, True)))

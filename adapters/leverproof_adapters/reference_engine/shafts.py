@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from leverproof_adapters.reference_engine.parameters import Parameters
-from leverproof_adapters.reference_engine.state import Air, Levers, Pace, Point, State
+from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
 
 _TURNING = 3.0
 
@@ -26,12 +26,26 @@ def no_turbo_shaft(p: Parameters, s: State, levers: Levers, air: Air, x: Point, 
     """An engine without a turbo."""
 
 
+def starter_torque(p: Parameters, s: State, levers: Levers) -> Array:
+    """Torque of an engaged starter at the crankshaft: greatest at rest, falling evenly to nothing at its free speed,
+    and nothing beyond, where its clutch runs free.
+
+    A direct-current motor on a fixed voltage (textbook, from memory); ignition is taken to be on with it.
+    """
+    left = np.maximum(1.0 - s.crank * (1.0 / p.starter_free_speed), 0.0)
+    result: Array = p.starter_torque * levers.starter * left
+    return result
+
+
 def crankshaft(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """Crankshaft and propeller: Newton's second law; a nearly stopped engine comes to rest on its compression.
 
-    A stopped engine stays so unless the torque that drives it exceeds ``breakaway`` (assumption).
+    A stopped engine stays so unless the torque that drives it, that of a starter too, exceeds ``breakaway``
+    (assumption).
     """
     driving = x.indicated_torque - x.pumping_torque - p.reduction * x.propeller_torque
+    if levers.starter.any():
+        driving = driving + starter_torque(p, s, levers)
     net = driving - x.friction_torque - x.blower_torque
     acceleration = net * (1.0 / p.shaft_inertia)
     speed = np.maximum(s.crank + pace.dt * acceleration, 0.0)

@@ -121,6 +121,7 @@ class Levers:
         "lever_link",
         "mixture",
         "propeller",
+        "starter",
         "throttle",
     )
 
@@ -134,6 +135,7 @@ class Levers:
     blower_gear: Array
     carburettor_heat: Array
     cowl_flaps: Array
+    starter: Array
 
 
 class Point:

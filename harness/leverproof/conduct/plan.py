@@ -48,13 +48,14 @@ NEUTRAL = {
     "cowl_flaps": 1.0,
     "lever_link": 0.0,
     "coordination": 0.0,
+    "starter": 0.0,
     "pressure_altitude": 0.0,
     "temperature_offset": 0.0,
     "relative_humidity": 0.0,
     "true_airspeed": 0.0,
 }
 """Where a lever stands that a case does not name: idle, boost back, full forward, auto rich, cooler open, cold air,
-low gear, flaps open, nothing linked. The record holds every lever's start."""
+low gear, flaps open, nothing linked, starter off. The record holds every lever's start."""
 
 _LIGHT_BANDS = ("light.blinking_above", "light.off_above", "light.on_above")
 _ALWAYS_STEADY = ("engine_speed", "manifold_pressure")

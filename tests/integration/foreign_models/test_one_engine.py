@@ -98,11 +98,20 @@ def fuel_at_cut_off(model: Model) -> float:
     return model.run(5.0, lambda _: {"throttle": 0.5, "mixture": 0.0})[-1]["fuel_flow"]
 
 
+def started_speed(model: Model) -> float:
+    """Speed 20 s after the starter was engaged for 5 s, throttle cracked."""
+    cracked = {"throttle": 0.05}
+    model.start(cracked, engine="stopped")
+    assert model.run(2.0, lambda _: cracked)[-1]["engine_speed"] == 0.0
+    return model.run(25.0, lambda time: cracked | {"starter": float(time < 5.0)})[-1]["engine_speed"]
+
+
 MEASURES: dict[str, tuple[Callable[[Model], float], float, float]] = {
     "corrie back-pressure-ambient": (back_pressure_loss, 5.0, 30.0),
     "corrie charge-ignores-pressure": (power_follows_pressure, 1.2, 1.4),
     "corrie no-turbo-inertia": (turbo_rise_time, 2.5, 12.0),
     "corrie boost-without-exhaust": (boost_at_idle, -1.0, 2.0),
+    "corrie starter-too-weak": (started_speed, 750.0, 1600.0),
     "rill altitude-power-by-density": (altitude_power_error, 0.0, 0.02),
     "rill mixture-order-swapped": (full_over_lean, 1.1, 1.6),
     "rill cut-off-keeps-running": (fuel_at_cut_off, 0.0, 0.0),

@@ -38,7 +38,8 @@ def honest_history(rig: Rigs, variant: str, step_ticks: int) -> np.ndarray[Any, 
 
 
 def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int) -> np.ndarray[Any, Any]:
-    """Slow and fast readings of a few lanes, with the link or the coordination on in one of them."""
+    """Slow and fast readings of a few lanes, with the link or the coordination on in one of them, and of starts with
+    and without fuel."""
     lever = "lever_link" if variant.endswith("early") else "coordination"
     levers: dict[str, list[float]] = {**LANES, lever: [0, 0, 0, 0, 0, 0, 1]}
     run = rig(8, variant, step_ticks=step_ticks, defect=defect, **{k: [*v, v[0]] for k, v in levers.items()})
@@ -46,6 +47,8 @@ def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int) -> np.
     parts = [run.history, run.run(0.5, throttle=0.45).history]
     if "blower_gear" in run.inputs:
         parts.append(run.run(1.0, blower_gear=1).history)
+    still = rig(8, variant, engine="stopped", step_ticks=step_ticks, defect=defect, throttle=0.05, mixture=[2, 0] * 4)
+    parts += [still.set(starter=engaged).run(3.0).history for engaged in (1, 0)]
     result: np.ndarray[Any, Any] = np.concatenate(parts)
     stopped = rig(1, variant, engine="stopped", step_ticks=step_ticks, defect=defect).run(0.5).last
     result[-1, -1] = stopped

@@ -26,13 +26,14 @@ LEVERS = {
     "blower_gear": VARIED.integers(0, 2, LANES),
     "carburettor_heat": VARIED.integers(0, 2, LANES),
     "cowl_flaps": VARIED.uniform(0, 1, LANES),
+    "starter": VARIED.integers(0, 2, LANES),
     "intercooler_shutter": VARIED.uniform(0, 1, LANES),
     "pressure_altitude": VARIED.uniform(0, 30_000, LANES),
     "temperature_offset": VARIED.uniform(-20, 30, LANES),
     "relative_humidity": VARIED.uniform(0, 1, LANES),
     "true_airspeed": VARIED.uniform(0, 250, LANES),
 }
-COMMON = {"throttle", "propeller", "mixture"}
+COMMON = {"throttle", "propeller", "mixture", "starter"}
 OWN_LEVERS = {
     "corrie-18-early": {"boost", "intercooler_shutter", "lever_link"},
     "corrie-18-late": {"boost", "intercooler_shutter", "coordination"},

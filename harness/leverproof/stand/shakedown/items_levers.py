@@ -32,7 +32,7 @@ class Expect:
 @dataclass(frozen=True, slots=True)
 class Trial:
     """A lever moved from one place to another. Of ``either`` the first reading the model has is asked; each of
-    ``each`` that it has. ``alive`` demands that some reading moves."""
+    ``each`` that it has. ``alive`` demands that some reading moves; ``engine`` is how it begins."""
 
     words: str
     lever: str
@@ -41,6 +41,7 @@ class Trial:
     each: tuple[Expect, ...] = ()
     others: Mapping[str, float] = field(default_factory=dict)
     alive: bool = True
+    engine: str = "running"
 
 
 TRIALS = (
@@ -75,6 +76,10 @@ TRIALS = (
     Trial(
         "cowl flaps opened", "cowl_flaps", (0.0, 1.0),
         each=(Expect("cylinder_head_temperature", "not higher", 2.0),), alive=False,
+    ),
+    Trial(
+        "starter engaged", "starter", ("off", "engaged"), (Expect("engine_speed", "rises", 30.0),),
+        others={"throttle": 0.05, "propeller": 1.0, "pressure_altitude": 0.0, "true_airspeed": 0.0}, engine="stopped",
     ),
 )  # fmt: skip
 """Signs that hold for every piston engine (physics; the least amounts are assumptions, far below any real answer)."""
@@ -133,7 +138,8 @@ def _fly(bench: Bench, trials: list[Trial]) -> list[Array]:
     found: list[Array] = []
     for first in range(0, len(trials), most):
         several = np.stack(rows[first : first + most], axis=1)
-        starts = tuple(Start("running", tuple(row)) for row in several[0].tolist())
+        begun = trials[first : first + most]
+        starts = tuple(Start(t.engine, tuple(row)) for t, row in zip(begun, several[0].tolist(), strict=True))
         out = bench.fly(Program(bench.inputs, starts, several))
         found += [out[[parts[0], -1], lane] for lane in range(len(starts))]
     return found
