@@ -1,0 +1,5 @@
+from my_engine import MyEngine
+
+from leverproof.stand.server import serve
+
+serve(MyEngine())
