@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath
 
 import pytest
 
-TEXT = {".py", ".toml", ".json", ".md", ".typed", ".c", ".h", ".mjs", ".pl", ".txt"}
+TEXT = {".py", ".toml", ".json", ".md", ".typed", ".c", ".h", ".mjs", ".pl", ".txt", ".csv", ".xml"}
 
 
 def names(path: Path) -> list[str]:

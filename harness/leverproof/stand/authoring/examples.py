@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from leverproof.errors import UsageError, nearest
@@ -77,6 +77,6 @@ def answered(example: Example) -> dict[str, Any]:
     document = tomllib.loads(read_text(str(example.stand)))
     own: dict[str, Any] = dict.fromkeys(_QUESTIONS, "")
     own |= {"clock": document.get("clock", "stepped"), "lever": {}, "surrounding": {}, "reading": {}}
-    return (
-        own | {key: document.get(key, "") for key in _TEXTS} | {key: document.get(key, {}) for key in _TABLES}
-    )
+    own |= {key: document.get(key, "") for key in _TEXTS}
+    own |= {key: document.get(key, {}) for key in _TABLES}
+    return own | {"sheet": PurePosixPath(own["sheet"]).name}
