@@ -29,8 +29,8 @@ static double number(int k) {
 static int names(const char *const *known, int *column) {
     for (int count = 0;; expect(",")) {
         int k = is(known[1]);
-        must(count == 0 || (count == 1 && column[0] != k), "a name is there twice");
-        expect(known[k]), column[count++] = k;
+        expect(known[k]), must(count == 0 || (count == 1 && column[0] != k), "a name is there twice");
+        column[count++] = k;
         if (is("]")) return count;
     }
 }

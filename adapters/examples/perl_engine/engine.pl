@@ -4,6 +4,7 @@
 # usage: perl engine.pl [--defect manifold-ignores-height]
 use strict;
 use warnings;
+use B;
 use JSON::PP;
 
 my ($LANES, $STEP_DIVIDES) = (64, 18000);
@@ -17,6 +18,13 @@ my ($defect, $ticks, @inputs, @outputs, @lanes) = ('');
 
 # The prototype makes both arguments scalars: a match that fails is otherwise an empty list, and vanishes.
 sub must($$) { my ($holds, $words) = @_; die {code => 'bad_request', message => $words} unless $holds }
+
+# Whether the JSON had a number there: Perl itself would take "0.5" in quotes, and true, for one. Ask before the value is
+# used as text, which leaves its mark on it.
+sub number {
+    my $flags = ref $_[0] ? 0 : B::svref_2object(\$_[0])->FLAGS;
+    return ($flags & (B::SVp_IOK | B::SVp_NOK)) && !($flags & B::SVp_POK);
+}
 
 # Standard atmosphere below 36,089 ft (SFTE Reference Handbook 2013, ch. 3): inHg and degrees Celsius.
 sub air {
@@ -62,7 +70,7 @@ sub row {
     my %in = (throttle => 0.0, pressure_altitude => 0.0, temperature_offset => 0.0, true_airspeed => 0.0);
     for my $i (0 .. $#inputs) {
         my ($least, $most) = @{$INPUTS{$inputs[$i]}};
-        must(defined $row->[$i] && $row->[$i] =~ /^-?\d[\d.eE+-]*$/, "$inputs[$i] is not a finite number");
+        must(number($row->[$i]), "$inputs[$i] is not a finite number");
         must($row->[$i] >= $least && $row->[$i] <= $most, "$inputs[$i] is out of range");
         $in{$inputs[$i]} = $row->[$i];
     }
@@ -73,14 +81,14 @@ sub names {
     my ($names, $known) = @_;
     must(ref $names eq 'ARRAY' && @$names > 0, 'inputs and outputs must be lists of names');
     my %seen;
-    for (@$names) { must(exists $known->{$_} && !$seen{$_}++, "unknown or repeated name $_") }
+    for (@$names) { must(defined $_ && !ref $_ && exists $known->{$_} && !$seen{$_}++, "unknown or repeated name $_") }
     return @$names;
 }
 
 sub hello {
     my ($asked) = @_;
     die {code => 'version', message => 'protocols must be a list that holds 1'}
-        unless ref $asked->{protocols} eq 'ARRAY' && grep { $_ eq '1' } @{$asked->{protocols}};
+        unless ref $asked->{protocols} eq 'ARRAY' && grep { number($_) && $_ == 1 } @{$asked->{protocols}};
     return {protocol => 1, model => {name => 'Rill-1', version => '1'},
         derived_from => 'one lag, invented coefficients',
         inputs => [map { {name => $_, unit => $INPUTS{$_}[2]} } sort keys %INPUTS],
@@ -91,7 +99,7 @@ sub hello {
 sub initialise {
     my ($asked) = @_;
     my ($n, $starts) = @$asked{qw(step_ticks starts)};
-    must(defined $n && $n =~ /^[1-9]\d*$/ && $STEP_DIVIDES % $n == 0, 'step_ticks must divide 18000');
+    must(number($n) && $n =~ /^[1-9]\d*$/ && $STEP_DIVIDES % $n == 0, 'step_ticks must divide 18000');
     must(ref $starts eq 'ARRAY' && @$starts > 0 && @$starts <= $LANES, "starts must hold 1 to $LANES lanes");
     my @kept = ([@inputs], [@outputs]);
     my @begun = eval {
@@ -115,7 +123,7 @@ sub advance {
     must(@lanes > 0, 'initialise comes before advance');
     must(ref $named eq 'ARRAY' && @$named > 0, 'lanes must be a list of lane numbers');
     my %seen;
-    for (@$named) { must(/^\d+$/ && $_ < @lanes && !$seen{$_}++, 'no such lane, or named twice') }
+    for (@$named) { must(number($_) && /^\d+$/ && $_ < @lanes && !$seen{$_}++, 'no such lane, or named twice') }
     must(ref $rows eq 'ARRAY' && @$rows > 0, 'rows must be a list of at least one row');
     my @checked = map {
         must(ref $_ eq 'ARRAY' && @$_ == @$named, 'a row must hold one list for each lane named');

@@ -182,9 +182,13 @@ class Server:
         lanes = request.params.get("lanes")
         if not isinstance(lanes, list):
             raise _RefusalError("bad_request", "advance needs the lists lanes and rows")
+        if any(not isinstance(lane, int) or isinstance(lane, bool) for lane in lanes) or len(
+            set(lanes)
+        ) < len(lanes):
+            raise _RefusalError("bad_request", "lanes are whole numbers, each named once")
         shape = (request.count(), len(lanes), self._columns[0])
         array = request.rows(request.params.get("rows"), shape)
-        reply = self._session.advance(tuple(int(lane) for lane in lanes), array)
+        reply = self._session.advance(tuple(lanes), array)
         return np.asarray(reply, dtype=np.float64)
 
 
@@ -199,6 +203,8 @@ def _names(params: dict[str, Any], key: str, known: set[str]) -> tuple[str, ...]
     strange = [name for name in names if name not in known]
     if strange:
         raise _RefusalError("bad_request", f"{key}: this model has no {strange[0]!r}")
+    if len(set(names)) < len(names):
+        raise _RefusalError("bad_request", f"{key}: a name is there twice")
     return tuple(names)
 
 

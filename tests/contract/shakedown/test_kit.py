@@ -107,7 +107,7 @@ def test_how_a_program_ends(end: str, ending: str, word: str) -> None:
 def test_a_program_is_asked_past_its_adapter(honest: dict[str, StandFile]) -> None:
     found = shakedown(honest["c"], items=["refusal"]).results[-1]
     assert found.ending == "pass", found
-    assert found.outcome.measures["tried"] == 13
+    assert found.outcome.measures["tried"] == 19
 
 
 def test_a_program_that_dies_of_a_bad_request_fails() -> None:

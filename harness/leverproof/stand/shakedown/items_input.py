@@ -75,6 +75,8 @@ class Conversation:
     outputs: tuple[str, ...]
     step: int
     row: Numbers
+    discrete: tuple[int, ...] = ()
+    """Columns of inputs that hold the number of a state."""
 
     def good(self, talk: Talk) -> Numbers:
         """A start and a few rows; the numbers answered."""
@@ -112,10 +114,26 @@ _REQUESTS: tuple[tuple[str, Request], ...] = (
     ("lane -1", lambda t, c: t.advance([-1], [[c.row]])),
     ("a lane that was not started", lambda t, c: t.advance([1], [[c.row]])),
 )
+_OF_STATES: tuple[tuple[str, Request], ...] = (
+    ("a state beyond the last", lambda t, c: t.advance([0], [[_with_state(c, 99.0)]])),
+    ("half a state", lambda t, c: t.advance([0], [[_with_state(c, 0.5)]])),
+)
 _ON_THE_WIRE: tuple[tuple[str, Request], ...] = (
     ("a word for a number", lambda t, c: t.advance([0], [[["fast", *c.row[1:]]]])),
+    ("a number in quotes", lambda t, c: t.advance([0], [[[str(c.row[0]), *c.row[1:]]]])),
+    ("true for a number", lambda t, c: t.advance([0], [[[True, *c.row[1:]]]])),
+    (
+        "an input column named twice",
+        lambda t, c: _begin(t, c, inputs=(*c.inputs, c.inputs[0]), row=[*c.row, c.row[0]]),
+    ),
+    ("a lane named twice", lambda t, c: t.advance([0, 0], [[c.row, c.row]])),
     ("an unknown method", lambda t, c: t.ask("taxi", {}, 5.0) if isinstance(t, LineTalk) else None),
 )
+
+
+def _with_state(c: Conversation, state: float) -> Numbers:
+    at = c.discrete[0]
+    return [*c.row[:at], state, *c.row[at + 1 :]]
 
 
 def refusal(bench: Bench) -> Outcome:
@@ -131,8 +149,10 @@ def refusal(bench: Bench) -> Outcome:
         tuple(links.outputs[n].signal.name for n in bench.outputs),
         bench.step,
         _theirs(bench),
+        tuple(at for at, name in enumerate(bench.inputs) if CHANNELS[name].states),
     )
     requests = _REQUESTS + (_ON_THE_WIRE if isinstance(talk, LineTalk) else ())
+    requests += _OF_STATES if good.discrete and isinstance(talk, LineTalk) else ()
     try:
         return _refusals(bench, talk, good, requests)
     finally:
