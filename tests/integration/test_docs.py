@@ -8,25 +8,28 @@ import re
 import shlex
 import subprocess
 import sys
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
 import leverproof_adapters
 from leverproof.cases.loader import parse_case
 from leverproof.channels import CHANNELS
 from leverproof.cli import main as cli
+from leverproof.errors import InputError
 from leverproof.judge.endings import ENDINGS
 from leverproof.quantities import UNITS
 from leverproof.reference_data import reference_data
 from leverproof.report.fold import EXITS
+from leverproof.schema import check
 from leverproof.sheet.vocabulary import HARDWARE
-from leverproof.stand.mount import mount
-from leverproof.stand.port import Start
+from leverproof.stand.adapters import find_adapter, installed_kinds
+from leverproof.stand.authoring.examples import installed_examples
+from leverproof.stand.authoring.questions import QUESTIONS
+from leverproof.stand.port import StandFile
+from leverproof.stand.shakedown import shakedown
 from leverproof.stand.stand_file import parse_stand_file, read_stand_file
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -137,7 +140,7 @@ def test_every_option_of_every_command_is_told() -> None:
 def test_links_lead_somewhere(path: Path) -> None:
     text = path.read_text("utf-8")
     assert text.startswith("# ")
-    for target in re.findall(r"\]\(([^)#]+)[^)]*\)", text):
+    for target in re.findall(r"\]\(([^)#]+)[^)]*\)", BLOCK.sub("", text)):
         if not target.startswith("https:"):
             assert (path.parent / target).exists(), target
 
@@ -208,30 +211,109 @@ def assert_alike(one: Any, other: Any) -> None:
         assert one == other
 
 
+def test_requests_and_answers_of_the_transcript_fit_their_schemas(corrie: Path) -> None:
+    lines = blocks("reference/protocol.md", "transcript")[0].splitlines()
+    requests = [json.loads(line[2:]) for line in lines if line.startswith("> ")]
+    assert [r["method"] for r in requests] == ["hello", "initialise", "advance", "advance", "reset", "close"]
+    sent = "".join(json.dumps(request) + "\n" for request in requests)
+    done = subprocess.run([str(corrie)], input=sent, capture_output=True, text=True, timeout=30, check=True)
+    for request, line in zip(requests, done.stdout.splitlines(), strict=True):
+        check(request, "wire-request", "request")
+        reply = json.loads(line)
+        check(reply, "wire-reply", "reply")
+        if "result" in reply and request["method"] in ("hello", "initialise", "advance"):
+            check(reply["result"], f"wire-{request['method']}-result", "result")
+
+
+def rows_of_options(name: str) -> dict[str, set[str]]:
+    """The options by kind of the table ``| kinds | options | meaning |`` of a page."""
+    found: dict[str, set[str]] = {}
+    for kinds, options in re.findall(
+        r"^\| (`[a-z_]+`(?:, `[a-z_]+`)*) \| (`[a-z0-9_`, ]+) \|", page(name), re.M
+    ):
+        for kind in re.findall(r"`(\w+)`", kinds):
+            found.setdefault(kind, set()).update(re.findall(r"`(\w+)`", options))
+    return found
+
+
+def known_options(kind: str) -> set[str]:
+    """What an adapter says it knows when it is given an option that it does not have."""
+    told = {"tcp": "127.0.0.1:1", "reference_engine": "corrie-18-early"}
+    stand = StandFile(
+        path="here",
+        title="x",
+        kind=kind,
+        target=told.get(kind, "x"),
+        command=("x",),
+        options={"no_such_thing": 1},
+    )
+    with pytest.raises(InputError, match="no_such_thing") as caught:
+        find_adapter(kind)(stand, defect=None)
+    return set(caught.value.hint.removeprefix("known: ").split(", "))
+
+
+def test_every_kind_of_stand_and_each_of_its_options_is_told() -> None:
+    text = page("reference/stands.md")
+    row = re.search(r"^\| `kind` \| (.*)$", text, re.M)
+    assert row is not None
+    assert set(installed_kinds()) <= set(re.findall(r"`(\w+)`", row.group(1)))
+    table = rows_of_options("reference/stands.md")
+    for kind in set(installed_kinds()) - {"in_process", "recording"}:
+        assert table[kind] == known_options(kind), kind
+    fmi = re.findall(r"^\| (`[a-z_]+`(?:, `[a-z_]+`)*) \| [^|]+ \|$", page("how-to/mount-an-fmu.md"), re.M)
+    assert {word for cell in fmi for word in re.findall(r"`(\w+)`", cell)} == known_options("fmi")
+
+
+def test_every_option_of_stand_new_is_told() -> None:
+    text = page("reference/commands.md")
+    section = text[text.index("## `leverproof stand new`") : text.index("## `leverproof shakedown`")]
+    told = set(re.findall(r"`(--[a-z-]+)", section))
+    asked = {question.option for question in QUESTIONS}
+    assert told == asked | {"--example", "--list", "--out", "--defaults"}
+
+
 def test_the_case_in_the_how_to_is_a_case() -> None:
     case = parse_case(blocks("how-to/write-a-case.md", "toml")[0], "write-a-case.md")
     assert case.judgements[0].what == "difference"
 
 
-def test_the_model_in_the_how_to_mounts_and_moves(tmp_path: Path) -> None:
-    (tmp_path / "my_engine.py").write_text(
-        max(blocks("how-to/mount-your-model.md", "python"), key=len), "utf-8"
+@pytest.fixture
+def followed(tmp_path: Path) -> Path:
+    """A folder in which somebody has done what the mounting page says, to the letter."""
+    texts = blocks("how-to/mount-your-model.md", "python")
+    assert len(texts) == 2
+    (tmp_path / "my_engine.py").write_text(texts[0], "utf-8")
+    (tmp_path / "program.py").write_text(texts[1], "utf-8")
+    program, in_process = blocks("how-to/mount-your-model.md", "toml")
+    assert parse_stand_file(program, "stdio.toml").command == ("./my_engine",)
+    (tmp_path / "my-engine.stand.toml").write_text(in_process, "utf-8")
+    told = 'kind = "stdio"` with `command = ["python3", "program.py"]'
+    assert told in page("how-to/mount-your-model.md")
+    text = in_process.replace(
+        'kind = "in_process"\ntarget = "my_engine.py:factory"',
+        f'kind = "stdio"\ncommand = ["{sys.executable}", "program.py"]',
     )
-    stands = blocks("how-to/mount-your-model.md", "toml")
-    assert tomllib.loads(stands[0])["kind"] == "stdio"
-    parse_stand_file(stands[0], "stdio.toml")
-    text = next(text for text in stands if "in_process" in text)
-    stand = parse_stand_file(text, str(tmp_path / "my-engine.stand.toml"))
-    with mount(stand, defect=None) as mounted:
-        assert {"throttle"} <= set(mounted.available_inputs)
-        assert {"manifold_pressure", "engine_speed"} <= set(mounted.available_outputs)
-    spec = importlib.util.spec_from_file_location("my_engine", tmp_path / "my_engine.py")
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    engine = module.factory({}, None)
-    first = engine.initialise([Start("running", (0.0,))], 1800, ["throttle"], ["manifold_pressure"])
-    later = engine.advance([0], np.ones((400, 1, 1)))
-    assert first.shape == (1, 1) and later.shape == (400, 1, 1)
-    assert first[0, 0] == pytest.approx(10.0)
-    assert later[-1, 0, 0] == pytest.approx(29.0, abs=0.01)
+    (tmp_path / "program.stand.toml").write_text(text, "utf-8")
+    return tmp_path
+
+
+@pytest.mark.parametrize("name", ["my-engine", "program"])
+def test_following_the_mounting_page_ends_in_a_green_shakedown(followed: Path, name: str) -> None:
+    found = shakedown(str(followed / f"{name}.stand.toml"))
+    assert [(r.name, r.outcome.seen) for r in found.results if r.ending != "pass"] == []
+
+
+def test_the_object_on_the_mounting_page_is_the_example(followed: Path) -> None:
+    home = Path(leverproof_adapters.__file__).parents[1] / "examples" / "minimal"
+    for file in ("my_engine.py", "program.py"):
+        assert (followed / file).read_text("utf-8") == (home / file).read_text("utf-8")
+
+
+def test_the_units_and_examples_on_the_mounting_page_are_known() -> None:
+    text = page("how-to/mount-your-model.md")
+    listed = text[text.index("Units the harness knows") : text.index("The channels:")]
+    units = {word for code in re.findall(r"`([^`]+)`", listed) for word in code.split()}
+    dimensions = {UNITS[c.unit].dimension for c in CHANNELS.values()} - {"temperature difference"}
+    assert units == {u.symbol for u in UNITS.values() if u.dimension in dimensions}
+    named = set(re.findall(r"--example (\w+)", "\n".join(p.read_text("utf-8") for p in PAGES))) - {"NAME"}
+    assert named and named <= set(installed_examples())

@@ -30,7 +30,8 @@ def open_stand(stand: StandFile, *, defect: str | None) -> ReferenceSession:
     """
     unknown = set(stand.options) - _OPTIONS
     if unknown:
-        raise InputError(f"unknown option {sorted(unknown)[0]!r}", f"{stand.path}: options", code="option")
+        known = f"known: {', '.join(sorted(_OPTIONS))}"
+        raise InputError(f"unknown option {sorted(unknown)[0]!r}", f"{stand.path}: options", known, "option")
     parameters = parameter_set(stand.target)
     if "variant" in stand.options:
         parameters = scaled(parameters, variant_factors(str(stand.options["variant"])))

@@ -168,8 +168,8 @@ def test_every_example_comes_whole(new: Command, tmp_path: Path, name: str) -> N
     assert new("--example", name, "--defaults", "--out", name)[0] == 0
     stand = read_stand_file(str(stand_in(tmp_path / name)))
     shipped = read_stand_file(str(example.stand))
-    same = ("title", "kind", "command", "target", "build_hint", "grid_step", "deadlines", "clock", "channels", "options",
-            "recording", "defect_argument", "defects")  # fmt: skip
+    same = ("title", "kind", "command", "target", "build_hint", "grid_step", "deadlines", "clock", "channels",
+            "options", "recording", "defect_argument", "defects")  # fmt: skip
     assert {key: getattr(stand, key) for key in same} == {key: getattr(shipped, key) for key in same}
     assert load_sheet(str(tmp_path / name / stand.sheet)).id
     for file, source in example.files.items():
