@@ -37,6 +37,9 @@ def handshake(bench: Bench) -> Outcome:
     )
 
 
+_USUAL = "auto_rich"
+
+
 def states(bench: Bench) -> Outcome:
     """Every discrete channel lists its states by name, takes each and answers with one of them."""
     links = bench.mounted.links
@@ -47,6 +50,11 @@ def states(bench: Bench) -> Outcome:
         return failed(
             f"hello lists no states for {', '.join(nameless)}: which number is which can only be guessed",
             f"list them in hello in your order, for example states = {list(CHANNELS[nameless[0]].states)}",
+        )
+    if "mixture" in bench.inputs and _USUAL not in bench.states["mixture"]:
+        return failed(
+            f"the mixture has {', '.join(bench.states['mixture'])} and no {_USUAL}, in which nearly every case is flown",
+            f"call the position for ordinary running {_USUAL} in the states that hello lists",
         )
     tried = 0
     for name in (n for n in bench.inputs if CHANNELS[n].states):
