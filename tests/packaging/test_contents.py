@@ -41,6 +41,7 @@ def test_the_examples_ship_as_text(wheel: Path) -> None:
     folder = "leverproof_adapters/examples/"
     held = {name.removeprefix(folder) for name in names(wheel) if name.startswith(folder)}
     assert {"README.md", "c_engine/main.c", "c_engine/stand.toml", "javascript_engine/main.mjs"} <= held
+    assert {"catalogue.toml", "minimal/engine.c", "fmi_unit/modelDescription.xml", "recording/flight.csv"} <= held
     assert {PurePosixPath(name).suffix for name in held} <= TEXT
 
 
@@ -77,3 +78,4 @@ def test_metadata_names_licence_python_and_entry_points(wheel: Path) -> None:
     points = archive.read(by_name["entry_points.txt"]).decode()
     assert "leverproof = leverproof.cli.main:main" in points
     assert "leverproof = leverproof.pytest_plugin" in points
+    assert "leverproof = leverproof_adapters.shipped:examples" in points

@@ -6,6 +6,7 @@ Each runs in a folder of the user's own that holds ``adapters``, ``harness`` and
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from pathlib import Path
 from typing import Protocol
@@ -85,3 +86,23 @@ def test_the_examples_are_there_to_copy(installed: Installed) -> None:
         "print(any((p / 'examples' / 'c_engine' / 'main.c').is_file() for p in (here, here.parent)))"
     )
     assert installed.python(code) == "True"
+
+
+def test_every_example_is_found_and_written(installed: Installed) -> None:
+    code = (
+        "from leverproof.cli.main import main\n"
+        "from leverproof.stand.authoring.examples import installed_examples\n"
+        "for n in installed_examples(): print(n, main(['stand', 'new', '--example', n, '--defaults', '--out', n]))"
+    )
+    endings = dict(re.findall(r"^(\w+) (\d)$", installed.python(code), re.M))
+    assert {"c", "javascript", "python", "fmi", "recording"} <= set(endings)
+    assert set(endings.values()) == {"0"}
+    for name in endings:
+        assert list((installed.folder / name).glob("*.sheet.toml"))
+
+
+def test_an_example_written_from_the_installation_is_shaken_down(installed: Installed) -> None:
+    words = ("--example", "object", "--title", "mine", "--defaults", "--out", "mine")
+    installed.run("leverproof", "stand", "new", *words)
+    out = installed.run("leverproof", "shakedown", "--stand", "mine/mine.stand.toml", "--item", "refusal")
+    assert "shaken down" in out.splitlines()[-1] and "not shaken down" not in out

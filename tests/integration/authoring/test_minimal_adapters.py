@@ -114,8 +114,8 @@ def test_all_are_the_same_engine(stands: dict[str, Path]) -> None:
     assert np.ptp(found["python"], axis=0).min() > 10.0
     for name, numbers in found.items():
         # Perl writes its numbers to a millionth of their unit.
-        limits = {"rtol": 0.0, "atol": 6e-7} if name == "perl" else {"rtol": 1e-9, "atol": 1e-9}
-        np.testing.assert_allclose(numbers, found["python"], err_msg=name, **limits)
+        rtol, atol = (0.0, 6e-7) if name == "perl" else (1e-9, 1e-9)
+        np.testing.assert_allclose(numbers, found["python"], rtol=rtol, atol=atol, err_msg=name)
 
 
 @pytest.mark.parametrize("name", ["python", "c", "fmi"])

@@ -53,7 +53,7 @@ def states(bench: Bench) -> Outcome:
         )
     if "mixture" in bench.inputs and _USUAL not in bench.states["mixture"]:
         return failed(
-            f"the mixture has {', '.join(bench.states['mixture'])} and no {_USUAL}, in which nearly every case is flown",
+            f"the mixture has {', '.join(bench.states['mixture'])} and no {_USUAL}, which nearly every case needs",
             f"call the position for ordinary running {_USUAL} in the states that hello lists",
         )
     tried = 0
