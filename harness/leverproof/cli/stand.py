@@ -80,6 +80,7 @@ def run(options: argparse.Namespace) -> int:
     first, *others = write(planned)
     stand = shlex.quote(str(first))
     say("".join(f"written: {path}\n" for path in (first, *others)))
+    say("".join(f"note: {remark}\n" for remark in planned.remarks))
     if planned.stand.build_hint:
         say(f"to build it, in {first.parent}: {planned.stand.build_hint}\n")
     tried = "" if planned.stand.kind == "recording" else f"  leverproof shakedown --stand {stand}\n"

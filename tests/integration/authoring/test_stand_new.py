@@ -143,6 +143,14 @@ def test_what_cannot_be_used_is_refused_and_nothing_written(
     assert not (tmp_path / "new").exists()
 
 
+def test_levers_of_the_sheet_and_of_the_model_are_compared(new: Command) -> None:
+    code, out, _ = new("--defaults", "--lever", "throttle", "--lever", "mixture", "--lever", "cowl_flaps = flaps")
+    assert code == 0
+    assert "note: the sheet has propeller, " in out
+    assert "remove [levers.propeller]" in out
+    assert "note: the model has cowl_flaps, the sheet does not: add [levers.cowl_flaps]" in out
+
+
 def test_nothing_is_overwritten(new: Command, tmp_path: Path) -> None:
     (tmp_path / "my-engine.sheet.toml").write_text("mine", "utf-8")
     code, _, err = new("--defaults")

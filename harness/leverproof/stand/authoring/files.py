@@ -10,6 +10,7 @@ from typing import Any
 
 from leverproof.errors import UsageError
 from leverproof.sheet.loader import find_sheet, load_sheet, parse_sheet, shipped_sheets
+from leverproof.sheet.model import EngineSheet
 from leverproof.stand.authoring.draft import stand_text
 from leverproof.stand.authoring.examples import Example
 from leverproof.stand.authoring.questions import COPY
@@ -23,10 +24,12 @@ _KIN = {"geared_one_speed": "geared_two_speed"}
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """What is to be written: the stand as the loader reads it, and every file's text by its path."""
+    """What is to be written: the stand as the loader reads it, every file's text by its path, and what the author
+    should know of them."""
 
     stand: StandFile
     files: Mapping[Path, str]
+    remarks: tuple[str, ...] = ()
 
 
 def draft(answers: Mapping[str, Any], folder: Path, example: Example | None = None) -> Draft:
@@ -37,11 +40,12 @@ def draft(answers: Mapping[str, Any], folder: Path, example: Example | None = No
     """
     slug = _slug(answers["title"])
     files: dict[Path, str] = {}
+    remarks: tuple[str, ...] = ()
     values = dict(answers)
     if values["sheet"] == COPY:
         values["sheet"] = f"{slug}.sheet.toml"
         text = _copied_sheet(values["arrangement"], slug)
-        parse_sheet(text, values["sheet"])
+        remarks = _levers(parse_sheet(text, values["sheet"]), answers["lever"])
         files[folder / values["sheet"]] = text
     elif example is None:
         _there(values["sheet"], folder)
@@ -50,7 +54,19 @@ def draft(answers: Mapping[str, Any], folder: Path, example: Example | None = No
     path = folder / f"{slug}.stand.toml"
     text = stand_text(values, name=path.name)
     stand = parse_stand_file(text, str(path))
-    return Draft(stand, {path: text, **files})
+    return Draft(stand, {path: text, **files}, remarks)
+
+
+def _levers(sheet: EngineSheet, named: Mapping[str, object]) -> tuple[str, ...]:
+    """Where the levers of a copied sheet and those the author named differ; nothing when none was named."""
+    if not named:
+        return ()
+    out = []
+    if spare := [name for name in sheet.levers if name not in named]:
+        out.append(f"the sheet has {', '.join(spare)}, the model was not said to: remove [levers.{spare[0]}] etc.")
+    if lacking := [name for name in named if name not in sheet.levers]:
+        out.append(f"the model has {', '.join(lacking)}, the sheet does not: add [levers.{lacking[0]}] etc.")
+    return tuple(out)
 
 
 def _slug(title: str) -> str:
