@@ -186,7 +186,7 @@ def _refusals(bench: Bench, talk: Talk, good: Conversation, requests: Sequence[t
         return failed(
             f"not refused: {', '.join(answered)}",
             "check names, widths, lane numbers and the grid step of each request and answer with an error (raise in "
-            "Python); never guess what was meant",
+            "Python); never guess what was meant. A number in quotes is a word, and so is true",
         )
     if changed:
         return failed(f"other numbers after {', '.join(changed)}", "a refusal must change nothing")
