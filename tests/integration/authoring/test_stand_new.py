@@ -12,10 +12,12 @@ import pytest
 
 from leverproof.channels import CHANNELS
 from leverproof.cli.main import main
+from leverproof.schema import load_schema
 from leverproof.sheet.loader import load_sheet, shipped_sheets
 from leverproof.sheet.vocabulary import HARDWARE
 from leverproof.stand.adapters import installed_kinds
 from leverproof.stand.authoring.channel_lines import ABBREVIATIONS
+from leverproof.stand.authoring.draft import COMMENTS
 from leverproof.stand.authoring.examples import installed_examples
 from leverproof.stand.authoring.files import nearest_sheet
 from leverproof.stand.authoring.questions import KINDS, LANGUAGES, QUESTIONS
@@ -197,6 +199,11 @@ def test_the_list_names_every_example(new: Command) -> None:
     assert {"c", "javascript", "python", "perl", "fmi", "c_library", "recording", "tcp"} <= set(
         installed_examples()
     )
+
+
+def test_every_key_of_a_stand_file_has_its_words_or_its_table() -> None:
+    keys = set(load_schema("stand")["properties"])
+    assert keys <= {*COMMENTS, "channels", "recording", "options", "defects"}
 
 
 def test_the_data_behind_the_questions_is_complete() -> None:

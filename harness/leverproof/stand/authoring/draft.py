@@ -21,6 +21,7 @@ COMMENTS = {
     "build_hint": "shown to people who do not have the program yet",
     "sheet": "what engine it is: a file beside this one, or a shipped id",
     "engine": "which engine of the aeroplane, from 1",
+    "processes": "how many processes of the model are started beside each other",
     "grid_step": "a whole number of these make 0.5 s; the model must also take half of it",
     "clock": "stepped: it moves only when told; free_running: on its own clock",
     "deadlines": "to say hello, for any answer, and more for each row; one missed ends the program",

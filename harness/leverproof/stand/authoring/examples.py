@@ -14,7 +14,7 @@ from leverproof.toml_file import read_text
 
 GROUP = "leverproof.examples"
 CATALOGUE = "catalogue.toml"
-_TEXTS = ("kind", "command", "target", "build_hint", "sheet", "defect_argument")
+_TEXTS = ("kind", "command", "target", "build_hint", "sheet", "defect_argument", "processes")
 _TABLES = ("options", "defects", "channels", "recording")
 _QUESTIONS = (
     "language",
