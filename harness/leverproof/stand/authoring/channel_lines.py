@@ -5,10 +5,9 @@ from __future__ import annotations
 from leverproof.channels import CHANNELS, Channel
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import unit
+from leverproof.stand.authoring.questions import SHAPE
 from leverproof.stand.port import ChannelMap
 from leverproof.stand.stand_file import check_dimension
-
-SHAPE = "OURS, or OURS = THEIRS, or OURS = THEIRS, UNIT"
 
 ABBREVIATIONS = {
     "alt": "pressure_altitude",

@@ -1,4 +1,7 @@
-"""What an author is asked, as data: the words, whom it concerns, the default and how an answer is read."""
+"""What an author is asked, as data: the words, whom it concerns, the default and how an answer is read.
+
+The command line is made from this, so nothing heavy is imported before an answer is read.
+"""
 
 from __future__ import annotations
 
@@ -10,9 +13,9 @@ from typing import Any
 from leverproof.errors import InputError, UsageError, nearest
 from leverproof.quantities import parse
 from leverproof.sheet.vocabulary import HARDWARE
-from leverproof.stand.adapters import installed_kinds
-from leverproof.stand.authoring.channel_lines import SHAPE, channel_line
-from leverproof.timegrid import TimeGrid
+
+SHAPE = "OURS, or OURS = THEIRS, or OURS = THEIRS, UNIT"
+"""The line of an answer about a channel."""
 
 Answers = Mapping[str, Any]
 
@@ -94,6 +97,8 @@ def _choice(known: Mapping[str, str]) -> Callable[[str, Answers], str]:
 
 
 def _kind(text: str, answers: Answers) -> str:
+    from leverproof.stand.adapters import installed_kinds
+
     return _choice(dict.fromkeys(installed_kinds() or KINDS, ""))(text, answers)
 
 
@@ -131,6 +136,8 @@ def _optional(text: str, answers: Answers) -> str:
 
 
 def _step(text: str, _: Answers) -> str:
+    from leverproof.timegrid import TimeGrid
+
     TimeGrid.parse(text)
     return text
 
@@ -154,7 +161,12 @@ def _engine(text: str, _: Answers) -> int:
 
 
 def _channel(kind: str) -> Callable[[str, Answers], Any]:
-    return lambda text, _: channel_line(text, kind)
+    def read(text: str, _: Answers) -> Any:
+        from leverproof.stand.authoring.channel_lines import channel_line
+
+        return channel_line(text, kind)
+
+    return read
 
 
 def _always(text: str) -> Callable[[Answers], str]:
