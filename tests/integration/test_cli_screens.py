@@ -259,7 +259,8 @@ def command(*words: str, **environment: str) -> subprocess.CompletedProcess[str]
 
 def test_help_loads_nothing_heavy() -> None:
     script = (
-        "import sys; from leverproof.cli.main import main; main(['--help']); main(['run', '--help']); main(['stand', 'new', '--help']);"
+        "import sys; from leverproof.cli.main import main; main(['--help']); main(['run', '--help']);"
+        "main(['stand', 'new', '--help']);"
         "print(sorted(sys.modules), file=sys.stderr)"
     )
     done = subprocess.run(
