@@ -6,16 +6,17 @@ handshake. Discrete channels carry the index of their state on the wire (0, 1, 2
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from leverproof.errors import InputError, nearest
 
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """A named quantity. ``kind`` is ``lever``, ``surrounding`` or ``reading``; ``band`` is the largest spread
-    (canonical unit) over a steadiness window of five seconds that still counts as steady; ``span`` is the normal
-    operating range used where a percentage is *of range*; ``positions`` names places of a continuous lever."""
+    """A named quantity. ``kind`` is ``lever``, ``surrounding``, ``reading`` or ``other lever`` (that lever of every
+    other engine of the aeroplane); ``band`` is the largest spread (canonical unit) over a steadiness window of five
+    seconds that still counts as steady; ``span`` is the normal operating range used where a percentage is *of range*;
+    ``positions`` names places of a continuous lever."""
 
     name: str
     kind: str
@@ -75,10 +76,21 @@ _ALL = (
     Channel("ambient_temperature", "reading", "degC", "static, as the model computes it", (), 0.1, 100.0),
 )
 
-CHANNELS: dict[str, Channel] = {c.name: c for c in _ALL}
+_OTHERS = tuple(
+    replace(c, name=f"other_{c.name}", kind="other lever", meaning=f"{c.name} of all engines but the one under test")
+    for c in _ALL
+    if c.kind == "lever"
+)
+
+CHANNELS: dict[str, Channel] = {c.name: c for c in (*_ALL, *_OTHERS)}
+OWN: dict[str, Channel] = {c.name: c for c in _ALL}
+"""The channels that a model's signals are mapped to; the others are made of another engine's."""
+
 LEVERS = tuple(c.name for c in _ALL if c.kind == "lever")
 SURROUNDINGS = tuple(c.name for c in _ALL if c.kind == "surrounding")
 READINGS = tuple(c.name for c in _ALL if c.kind == "reading")
+OTHER_LEVERS = {c.name.removeprefix("other_"): c.name for c in _OTHERS}
+"""The lever of the other engines, by that of the engine under test."""
 
 
 def channel(name: str, where: str = "") -> Channel:

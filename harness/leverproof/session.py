@@ -3,47 +3,55 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from collections.abc import Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from leverproof import CAUTION
 from leverproof.cases.catalogue import Catalogue, load_catalogue
 from leverproof.cases.model import ReferenceCase
-from leverproof.conduct.matcher_plan import Flown, fit, fly
 from leverproof.conduct.model import ConductedRun, PlannedCase
-from leverproof.conduct.plan import Ground, plan_case
-from leverproof.conduct.resolvability import resolvability
+from leverproof.engine_ids import case_and_engine, on_engine
+from leverproof.engine_stage import (
+    Asked,
+    Progress,
+    Runs,
+    Stage,
+    facts_of,
+    fly_stage,
+    judge_stage,
+    judged,
+    prepare,
+    record_problem,
+)
 from leverproof.errors import InputError, LeverproofError, StandError, UsageError, nearest
-from leverproof.judge.case import judge_case
 from leverproof.judge.endings import INTERNAL, INTERRUPTED, INVALID_INPUT, exit_code
-from leverproof.judge.facts import STEP_STUDY, session_facts
-from leverproof.judge.ladder import block
-from leverproof.judge.model import Finding, SessionFacts
+from leverproof.judge.model import Finding
 from leverproof.record.reader import Record
 from leverproof.record.writer import RecordWriter
 from leverproof.sheet.loader import find_sheet, parse_sheet, shipped_sheets
 from leverproof.sheet.model import EngineSheet
 from leverproof.stand import mount as stands
+from leverproof.stand.engine_numbers import chosen
 from leverproof.stand.mount import MountedStand
 from leverproof.stand.port import StandFile
 from leverproof.stand.recording_mount import RECORDING, MountedRecording, mount_recording
 from leverproof.stand.stand_file import folder_of, parse_stand_file
-from leverproof.timegrid import TimeGrid
 from leverproof.toml_file import read_text
 
 DEFAULT_SHEET = "corrie-18-early"
 EMBEDDED = "reference_engine"
 _INTERRUPTED = "interrupted; what was finished is kept"
-Progress = Callable[[float, float, str], None]
 
 
 @dataclass(frozen=True, slots=True)
 class RunRequest:
     """What a person asked for. ``stand`` None mounts the embedded reference engine; ``sheet`` is a path or the id of
-    a shipped sheet; ``command`` the words of the command line, for the record."""
+    a shipped sheet; ``engine`` tests that one only, of those the stand has; ``command`` the words of the command line,
+    for the record."""
 
     stand: str | None = None
     sheet: str | None = None
@@ -53,6 +61,7 @@ class RunRequest:
     seed: int = 1
     out: Path = Path("leverproof-record")
     defect: str | None = None
+    engine: int | None = None
     command: tuple[str, ...] = ()
 
 
@@ -92,7 +101,7 @@ def run_session(request: RunRequest, progress: Progress | None = None) -> int:
             record.close(_INTERRUPTED, INTERRUPTED)
             return INTERRUPTED
         except LeverproofError as problem:
-            _problem(record, problem)
+            record_problem(record, problem)
             record.close(f"stopped: {problem.message}", INVALID_INPUT)
             raise
         except Exception as fault:
@@ -107,14 +116,22 @@ def _recorded(request: RunRequest, inputs: _Inputs, record: RecordWriter, progre
         mounted = _mounted(request, inputs)
     except StandError as trouble:
         return _not_mounted(record, inputs, trouble)
-    with mounted:
+    with ExitStack() as stack:
+        for one in mounted.values():
+            stack.enter_context(one)
         return _session(request, inputs, mounted, record, progress)
 
 
-def _mounted(request: RunRequest, inputs: _Inputs) -> MountedStand | MountedRecording:
-    if inputs.stand.kind == RECORDING:
-        return mount_recording(inputs.stand, levers=inputs.sheet.levers, defect=request.defect)
-    return stands.mount(inputs.stand, defect=request.defect)
+def _mounted(request: RunRequest, inputs: _Inputs) -> dict[int, MountedStand | MountedRecording]:
+    """What flies each engine under test: one model for all of them, or the columns of each in a recording."""
+    stand, levers = inputs.stand, inputs.sheet.levers
+    if stand.kind == RECORDING:
+        return {
+            engine: mount_recording(replace(stand, engine=engine), levers=levers, defect=request.defect)
+            for engine in stand.tested
+        }
+    model = stands.mount(stand, defect=request.defect)
+    return dict.fromkeys(stand.tested, model)
 
 
 def known_defects(sheet_id: str = DEFAULT_SHEET) -> list[SeededDefect]:
@@ -135,24 +152,29 @@ def known_defects(sheet_id: str = DEFAULT_SHEET) -> list[SeededDefect]:
 
 def rejudge(record: Record, ladder: dict[str, tuple[str, ...]]) -> list[Finding]:
     """The findings that follow from a record's own expectations and histories. Mounts nothing, runs nothing."""
-    runs: dict[tuple[str, int, str], ConductedRun] = {}
-    for planned in record.expectations:
-        histories = record.histories(planned.case.id) if planned.programs else {}
-        for program in planned.programs:
+    said = [event.data for event in record.events if event.kind == "handshake"]
+    engines = {case_and_engine(planned.case.id)[1]: None for planned in record.expectations}
+    findings: list[Finding] = []
+    for engine in engines:
+        own = [planned for planned in record.expectations if case_and_engine(planned.case.id)[1] == engine]
+        told = next((one for one in said if engine is None or one.get("engine") == engine), {})
+        findings += _rejudged(record, own, told, ladder)
+    return findings
+
+
+def _rejudged(
+    record: Record, planned: Sequence[PlannedCase], said: dict[str, Any], ladder: dict[str, tuple[str, ...]]
+) -> list[Finding]:
+    runs: Runs = {}
+    for case in planned:
+        histories = record.histories(case.case.id) if case.programs else {}
+        for program in case.programs:
             history = histories.get((program.key[1], program.key[2]))
             if history is not None:
                 runs[program.key] = ConductedRun(program, history)
-    arrangement = str(record.header.get("arrangement", ""))
-    said = next((event.data for event in record.events if event.kind == "handshake"), {})
-    facts = session_facts(
-        runs,
-        arrangement=arrangement,
-        derived_from=str(said.get("derived_from", "")),
-        jitter=float(said.get("jitter", 0.0)),
-        recorded=bool(said.get("recorded", False)),
-    )
+    facts = facts_of(runs, str(record.header.get("arrangement", "")), said)
     selected = set(record.header.get("selected", ()))
-    return _judged([p for p in record.expectations if p.case.id in selected], runs, facts, ladder)
+    return judged([case for case in planned if case.case.id in selected], runs, facts, ladder)
 
 
 def _load(request: RunRequest) -> _Inputs:
@@ -167,6 +189,9 @@ def _load(request: RunRequest) -> _Inputs:
         stand_text = read_text(Path(request.stand), what="stand file")
         stand = parse_stand_file(stand_text, request.stand)
         sheet = parse_sheet(*find_sheet(_sheet_of(request, stand)))
+    if request.engine is not None:
+        tested = chosen(stand.tested, stand.engines, request.engine, "--engine")
+        stand = replace(stand, engine=tested[0], tested=tested)
     _check_defect(request.defect, stand)
     return _Inputs(stand, stand_text, sheet, catalogue, catalogue.select(request.cases, request.subjects))
 
@@ -209,6 +234,7 @@ def _header(request: RunRequest, inputs: _Inputs) -> dict[str, object]:
             "subjects": list(request.subjects),
             "seed": request.seed,
             "defect": request.defect,
+            "engine": request.engine,
         },
         "seed": request.seed,
         "defect": request.defect,
@@ -217,7 +243,12 @@ def _header(request: RunRequest, inputs: _Inputs) -> dict[str, object]:
         "arrangement": inputs.sheet.word("hardware.arrangement"),
         "suite": inputs.catalogue.suite,
         "subjects": list(inputs.catalogue.subjects()),
-        "selected": [case.id for case in inputs.selected],
+        "selected": [
+            on_engine(case.id, engine, len(inputs.stand.engines))
+            for engine in inputs.stand.tested
+            for case in inputs.selected
+        ],
+        "engines": {"tested": list(inputs.stand.tested), "all": list(inputs.stand.engines)},
         "date": datetime.now(UTC).isoformat(timespec="seconds"),
         "host": f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",
     }
@@ -230,15 +261,7 @@ def _keep_inputs(record: RecordWriter, inputs: _Inputs) -> None:
     for case in inputs.selected:
         record.add_input("case", case.path, inputs.catalogue.texts[case.id])
     for problem in inputs.catalogue.problems:
-        _problem(record, problem)
-
-
-def _problem(record: RecordWriter, problem: LeverproofError) -> None:
-    record.event("problem", message=problem.message, where=problem.where, hint=problem.hint)
-
-
-def _warning(record: RecordWriter) -> Callable[[str], None]:
-    return lambda words: record.event("warning", message=words)
+        record_problem(record, problem)
 
 
 def _not_mounted(record: RecordWriter, inputs: _Inputs, trouble: StandError) -> int:
@@ -258,43 +281,24 @@ def _not_mounted(record: RecordWriter, inputs: _Inputs, trouble: StandError) -> 
 def _session(
     request: RunRequest,
     inputs: _Inputs,
-    mounted: MountedStand | MountedRecording,
+    mounts: dict[int, MountedStand | MountedRecording],
     record: RecordWriter,
     progress: Progress | None,
 ) -> int:
-    said = mounted.facts()
-    record.event("handshake", adapter=said.pop("kind"), **said)
-    for warning in said["warnings"]:
-        record.event("warning", message=warning)
-    ground = _ground(request, inputs, mounted)
-    planned, problems = _planned(inputs.selected, ground, record)
-    planned, source = fit(planned, mounted, ground, _warning(record), progress)
-    study = _step_study(inputs, ground, planned)
-    record.expectations([*planned, *study])
-    for case in planned:
-        for line in resolvability(case):
-            record.event("resolvability", **line)
-    runs = _conducted([*planned, *study], source, record, progress)
-    facts = session_facts(
-        runs,
-        arrangement=inputs.sheet.word("hardware.arrangement"),
-        derived_from=mounted.hello.derived_from,
-        jitter=float(said.get("jitter", 0.0)),
-        recorded=bool(said.get("recorded", False)),
-    )
-    record.event(
-        "facts",
-        live=sorted(facts.live),
-        copies=facts.copies,
-        step_u=facts.step_u,
-    )
-    findings = _judged(planned, runs, facts, inputs.catalogue.ladder)
-    record.findings(findings)
-    interrupted = any(run.history.ending == "interrupted" for run in runs.values())
+    """Every engine under test in turn: all planned before the first is flown."""
+    catalogue = inputs.catalogue
+    asked = Asked(inputs.sheet, inputs.selected, tuple(catalogue.cases), request.seed, catalogue.ladder)
+    stages = [prepare(asked, mounted, engine, record, progress) for engine, mounted in mounts.items()]
+    findings: list[Finding] = []
+    interrupted = False
+    for index, stage in enumerate(stages):
+        runs = {} if interrupted else fly_stage(stage, record, _shared(progress, index, stages))
+        interrupted = interrupted or any(run.history.ending == "interrupted" for run in runs.values())
+        findings += judge_stage(asked, stage, runs, record)
     code = exit_code(
         findings,
         handshake=True,
-        input_errors=bool(inputs.catalogue.problems) or bool(problems),
+        input_errors=bool(catalogue.problems) or any(stage.problems for stage in stages),
         interrupted=interrupted,
         internal=False,
     )
@@ -302,91 +306,12 @@ def _session(
     return code
 
 
-def _ground(request: RunRequest, inputs: _Inputs, mounted: MountedStand | MountedRecording) -> Ground:
-    said = mounted.capabilities
-    able = {
-        "stepped": said.clock == "stepped",
-        "deterministic": said.deterministic,
-        "settable_surroundings": said.settable_surroundings,
-    }
-    return Ground(
-        sheet=inputs.sheet,
-        inputs=frozenset(mounted.available_inputs),
-        outputs=frozenset(mounted.available_outputs),
-        capabilities=frozenset(name for name, yes in able.items() if yes),
-        grid=TimeGrid.parse(mounted.stand.grid_step, f"{mounted.stand.path}: grid_step"),
-        seed=request.seed,
-    )
+def _shared(progress: Progress | None, index: int, stages: Sequence[Stage]) -> Progress | None:
+    """Progress of one engine as its share of all."""
+    if progress is None or len(stages) == 1:
+        return progress
 
+    def told(done: float, total: float, words: str) -> None:
+        progress(index * total + done, len(stages) * total, f"{words}, engine {stages[index].engine}")
 
-def _planned(cases: Sequence[ReferenceCase], ground: Ground, record: RecordWriter) -> tuple[list[PlannedCase], int]:
-    """The cases planned, and how many could not be: what only the sheet shows to be impossible costs one case."""
-    planned: list[PlannedCase] = []
-    for case in cases:
-        try:
-            planned.append(plan_case(case, ground))
-        except InputError as problem:
-            _problem(record, InputError(problem.message, problem.where or case.path, problem.hint, problem.code))
-    return planned, len(cases) - len(planned)
-
-
-def _step_study(inputs: _Inputs, ground: Ground, planned: Sequence[PlannedCase]) -> list[PlannedCase]:
-    """The step-study case, when it was not selected and there is anything to judge: every number's doubt needs
-    it."""
-    if any(p.case.id == STEP_STUDY for p in planned) or not any(p.programs for p in planned):
-        return []
-    found = [case for case in inputs.catalogue.cases if case.id == STEP_STUDY]
-    return [study for case in found if (study := plan_case(case, ground)).programs]
-
-
-def _conducted(
-    planned: Sequence[PlannedCase],
-    source: MountedStand | Flown,
-    record: RecordWriter,
-    progress: Progress | None,
-) -> dict[tuple[str, int, str], ConductedRun]:
-    """Flies all programs, or finds them flown, and keeps each case's histories as soon as its last run has ended.
-
-    Packing runs beside the model in one thread: compression leaves the interpreter free."""
-    programs = [program for case in planned for program in case.programs]
-    runs: dict[tuple[str, int, str], ConductedRun] = {}
-    open_runs = {case.case.id: len(case.programs) for case in planned if case.programs}
-    order = {program.key: i for i, program in enumerate(programs)}
-    kept: list[Future[None]] = []
-
-    def finished(run: ConductedRun) -> None:
-        runs[run.program.key] = run
-        case_id = run.program.key[0]
-        open_runs[case_id] -= 1
-        if not open_runs[case_id]:
-            done = sorted((r for k, r in runs.items() if k[0] == case_id), key=lambda r: order[r.program.key])
-            kept.append(packer.submit(record.history, case_id, done))
-
-    def told(done: float, total: float) -> None:
-        if progress is not None:
-            progress(done, total, "moving levers")
-
-    with ThreadPoolExecutor(1) as packer:
-        fly(
-            programs,
-            source,
-            on_finished=finished,
-            on_warning=_warning(record),
-            progress=told,
-        )
-    for future in kept:
-        future.result()
-    return {key: runs[key] for key in order}
-
-
-def _judged(
-    planned: Sequence[PlannedCase],
-    runs: dict[tuple[str, int, str], ConductedRun],
-    facts: SessionFacts,
-    ladder: dict[str, tuple[str, ...]],
-) -> list[Finding]:
-    findings: list[Finding] = []
-    for case in planned:
-        own = {(p.key[1], p.key[2]): runs[p.key] for p in case.programs if p.key in runs}
-        findings += judge_case(case, own, facts)
-    return block(findings, ladder)
+    return told

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from leverproof.channels import CHANNELS, Channel
+from leverproof.channels import OWN, Channel
 from leverproof.errors import InputError, nearest
+from leverproof.stand.engines import of_engine
 from leverproof.stand.port import StandFile
 from leverproof_adapters.fmi.description import NUMBERS, Description, Variable
 from leverproof_adapters.fmi.plan import Wire
@@ -35,10 +36,25 @@ def map_channels(stand: StandFile, description: Description) -> Mapping:
     its dimension; one with the very name of a channel as well, if it has its causality. Raises :class:`InputError`.
     """
     wires: dict[str, Wire] = {}
-    given: list[str] = []
-    warnings: list[str] = []
+    given: dict[str, None] = {}
+    warnings: dict[str, None] = {}
+    for engine in range(1, len(stand.engines) + 1):
+        one = of_engine(stand, engine, description.variables)
+        _map_engine(one, description, wires, given, warnings)
+    inputs, outputs = _sides(stand, description, wires)
+    return Mapping(inputs, outputs, tuple(given), tuple(warnings))
+
+
+def _map_engine(
+    stand: StandFile,
+    description: Description,
+    wires: dict[str, Wire],
+    given: dict[str, None],
+    warnings: dict[str, None],
+) -> None:
+    """Adds the channels of one engine to the wires, those that are set to ``given`` and what is odd to ``warnings``."""
     taken = {entry.name for name, entry in stand.channels.items() if entry.name != name}
-    for channel in CHANNELS.values():
+    for channel in OWN.values():
         entry = stand.channels.get(channel.name)
         name = entry.name if entry else channel.name
         if (entry is None and name in taken) or (entry is None and name not in description.variables):
@@ -46,7 +62,7 @@ def map_channels(stand: StandFile, description: Description) -> Mapping:
         where = f"{stand.path}: channels.{channel.name}.name"
         fault = _unfit(channel, description.variables.get(name), description.major)
         if fault is not None and entry is None:
-            warnings.append(f"{fault}; the variable is not used")
+            warnings[f"{fault}; the variable is not used"] = None
             continue
         if name not in description.variables:
             hint = nearest(name, _usable(channel, description)) or nearest(name, description.variables)
@@ -60,10 +76,9 @@ def map_channels(stand: StandFile, description: Description) -> Mapping:
         place = f"{stand.path}: channels.{channel.name}.unit"
         symbol = symbol_of(channel, variable, description, entry.unit if entry else None, place)
         states, values = _states(channel, variable, where)
-        given += [channel.name] if variable.causality == "input" else []
+        if variable.causality == "input":
+            given[channel.name] = None
         wires[name] = Wire(name, symbol, variable.reference, variable.type, states, values)
-    inputs, outputs = _sides(stand, description, wires)
-    return Mapping(inputs, outputs, tuple(given), tuple(warnings))
 
 
 def _unfit(channel: Channel, variable: Variable | None, major: int) -> str | None:

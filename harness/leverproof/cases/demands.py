@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
-from leverproof.cases.model import Judgement, ReferenceCase, Run, Value
+from leverproof.cases.model import Judgement, ReferenceCase, Run, Step, Value
 from leverproof.cases.values import check_setting, setting_number
-from leverproof.channels import CHANNELS
+from leverproof.channels import CHANNELS, OTHER_LEVERS
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import convert
 
@@ -48,6 +49,8 @@ def check_demand(judgement: Judgement, case: ReferenceCase, where: str) -> None:
             _check_response(judgement, where)
         case "same" | "grid_step":
             _check_pair(judgement, runs, where)
+        case "unmoved":
+            _check_unmoved(judgement, runs, where)
         case _:
             pass
 
@@ -252,6 +255,42 @@ def _check_pair(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
             "grid_step compares grid = 1 with grid = 2, same compares equal grids",
             "demand",
         )
+
+
+def _check_unmoved(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
+    """Both runs fly one program, but for the other engines' levers, which the second moves."""
+    one, other = (runs[name] for name in judgement.runs)
+    if not _moved_others(other):
+        raise InputError(
+            f"{other.name!r} moves no lever of another engine, so nothing could be felt",
+            f"{where}.runs",
+            "name second the run with a move such as other_throttle = 1.0",
+            "demand",
+        )
+    if _own_steps(one) != _own_steps(other) or one.surroundings != other.surroundings or one.grid != other.grid:
+        raise InputError(
+            f"{one.name!r} and {other.name!r} differ in more than the levers of the other engines",
+            f"{where}.runs",
+            code="demand",
+        )
+    if _moved_others(one):
+        raise InputError(f"{one.name!r} moves a lever of another engine too", f"{where}.runs", code="demand")
+
+
+def _moved_others(run: Run) -> bool:
+    """Whether a lever of the other engines goes anywhere after the run has begun."""
+    return any(name in OTHER_LEVERS.values() for step in run.steps[1:] for name in step.levers)
+
+
+def _own_steps(run: Run) -> list[Step]:
+    """The steps with the other engines' levers taken out; a move of those alone lasts like a hold."""
+    own = []
+    for step in run.steps:
+        levers = {name: value for name, value in step.levers.items() if name not in OTHER_LEVERS.values()}
+        do = "hold" if step.do == "move" and not levers else step.do
+        if do != "set" or levers:
+            own.append(replace(step, do=do, levers=levers, name=""))
+    return own
 
 
 def _check_swept_reading(judgement: Judgement, case: ReferenceCase, where: str) -> None:

@@ -22,7 +22,7 @@ from leverproof.cases.values import (
     refuse_predicted,
     swept_unit,
 )
-from leverproof.channels import CHANNELS, LEVERS, SURROUNDINGS
+from leverproof.channels import CHANNELS, LEVERS, OTHER_LEVERS, SURROUNDINGS
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import Quantity, parse
 from leverproof.schema import check
@@ -118,7 +118,9 @@ def _run(entry: Mapping[str, Any], where: str) -> Run:
 def _step(entry: Mapping[str, Any], where: str) -> Step:
     do = entry["do"]
     settings = {
-        name: parse_setting(name, entry[name], f"{where}.{name}") for name in (*LEVERS, *SURROUNDINGS) if name in entry
+        name: parse_setting(name, entry[name], f"{where}.{name}")
+        for name in (*LEVERS, *SURROUNDINGS, *OTHER_LEVERS.values())
+        if name in entry
     }
     if do == "set" or do == "move":
         if not settings:

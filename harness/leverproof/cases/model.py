@@ -15,7 +15,7 @@ from leverproof.sheet.applicability import Applies as Applies
 BASES = ("standard", "published", "sheet", "physics", "practice", "predicted", "baseline")
 WHATS = (
     "value", "limit", "difference", "trend", "order", "state", "response", "ending", "crossing", "exponent",
-    "identity", "same", "grid_step", "level_speed",
+    "identity", "same", "grid_step", "unmoved", "level_speed",
 )  # fmt: skip
 
 
@@ -165,6 +165,8 @@ class Judgement:
     same        runs (two run names): bit for bit
     grid_step   runs (coarse, fine): end values within tolerance (percent of range), times within time_tolerance
                 percent or one coarse step
+    unmoved     runs (as it is, with levers of the other engines moved): every sample of every reading of the second
+                within tolerance (percent of range) of the first
     level_speed how much faster the aeroplane flies level at ``more`` than at the fastest of ``less``: at_least, or
                 expected+tolerance, in kt, or worth (speed that this much power of each engine is worth at the
                 sheet's take-off power; with tolerance both ways), [at_equal], [exercised]; channel is brake_power

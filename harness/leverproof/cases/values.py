@@ -119,7 +119,7 @@ def _plus(entry: Mapping[str, Any], where: str, symbol: str) -> Quantity | None:
 def parse_setting(name: str, entry: Any, where: str) -> Value:
     """What a lever or a surrounding is set to: a named position, a number or a reference."""
     item = CHANNELS[name]
-    if isinstance(entry, str) and item.kind == "lever" and not entry[:1].isdigit():
+    if isinstance(entry, str) and item.kind in ("lever", "other lever") and not entry[:1].isdigit():
         position(name, entry, where)
         return Value(word=entry)
     if item.states:

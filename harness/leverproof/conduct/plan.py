@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from leverproof.cases.model import Judgement, ReferenceCase, Run, Step, Sweep, Value
-from leverproof.channels import CHANNELS
+from leverproof.channels import CHANNELS, OTHER_LEVERS
 from leverproof.conduct.airframe import AIRSPEED, flown, lacking, resolved_level_speed
 from leverproof.conduct.model import (
     Expected,
@@ -57,14 +57,17 @@ NEUTRAL = {
 """Where a lever stands that a case does not name: idle, boost back, full forward, auto rich, cooler open, cold air,
 low gear, flaps open, nothing linked, starter off. The record holds every lever's start."""
 
+_OTHERS = {name: NEUTRAL[own] for own, name in OTHER_LEVERS.items()}
+"""The other engines stand there too, unless the stand file says where they are held."""
+
 _LIGHT_BANDS = ("light.blinking_above", "light.off_above", "light.on_above")
 _ALWAYS_STEADY = ("engine_speed", "manifold_pressure")
 
 
 @dataclass(frozen=True)
 class Ground:
-    """What a plan stands on: the sheet, what the stand takes and gives, its grid, the seed of off-points and the
-    predictions that judgements asked for."""
+    """What a plan stands on: the sheet, what the stand takes and gives, its grid, the seed of off-points, the
+    predictions that judgements asked for, and where the levers of the other engines are held."""
 
     sheet: EngineSheet
     inputs: frozenset[str]
@@ -73,6 +76,7 @@ class Ground:
     grid: TimeGrid
     seed: int
     predictions: Predictions = field(default_factory=Predictions)
+    held: Mapping[str, float] = field(default_factory=dict)
 
 
 def plan_case(case: ReferenceCase, ground: Ground) -> PlannedCase:
@@ -136,6 +140,9 @@ def _step_lacks(step: Step, ground: Ground) -> str:
     datum = missing_data(values_of_step(step), ground.sheet)
     if datum:
         return f"the sheet does not give {datum}"
+    others = frozenset(OTHER_LEVERS.values())
+    if others.intersection(step.levers) and not others & ground.inputs:
+        return "the stand has one engine"
     if step.do == "couple":
         return next((f"the stand takes no {n} lever" for n in ("throttle", "boost") if n not in ground.inputs), "")
     if step.do != "seek":
@@ -288,7 +295,7 @@ def _program(case: ReferenceCase, run: Run, point: Point, judgements: tuple[Judg
     surroundings = {**point.surroundings, **_surroundings(run.surroundings, Scope(ground.sheet, sweep, {}))}
     scope = Scope(ground.sheet, sweep, surroundings)
     steps = tuple(_step(step, scope, ground) for step in run.steps)
-    start = {name: NEUTRAL[name] for name in ground.inputs}
+    start = {name: {**NEUTRAL, **_OTHERS, **ground.held}[name] for name in ground.inputs}
     start.update({k: v for k, v in surroundings.items() if k in ground.inputs})
     start.update(steps[0].levers)
     grid = TimeGrid(ground.grid.step // run.grid)

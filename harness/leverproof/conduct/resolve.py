@@ -188,6 +188,6 @@ def judged_unit(judgement: Judgement, swept: str = "ft") -> str:
         return "kt"
     if judgement.what == "crossing":
         return swept
-    if judgement.what in ("exponent", "identity", "grid_step", "same") or judgement.relative_to:
+    if judgement.what in ("exponent", "identity", "grid_step", "same", "unmoved") or judgement.relative_to:
         return "1"
     return CHANNELS[judgement.channel].unit if judgement.channel else "1"

@@ -18,7 +18,7 @@ from leverproof.judge.model import Finding, PointFinding, SessionFacts
 from leverproof.judge.order import order
 from leverproof.judge.response import response
 from leverproof.judge.result import withheld, worst
-from leverproof.judge.sameness import grid_step, same
+from leverproof.judge.sameness import grid_step, same, unmoved
 from leverproof.judge.state import state
 from leverproof.judge.sweep import swept_unit
 from leverproof.judge.trend import trend
@@ -36,6 +36,7 @@ AT_POINT: dict[str, Callable[[Evidence], PointFinding]] = {
     "ending": ending,
     "same": same,
     "grid_step": grid_step,
+    "unmoved": unmoved,
     "level_speed": level_speed,
 }
 OVER_SWEEP: dict[str, Callable[[Sequence[Evidence]], list[PointFinding]]] = {

@@ -9,6 +9,7 @@ import numpy as np
 
 from leverproof.channels import CHANNELS
 from leverproof.conduct.model import ConductedRun
+from leverproof.engine_ids import case_and_engine
 from leverproof.history import History
 from leverproof.judge.copies import copied_channels
 from leverproof.judge.model import SessionFacts
@@ -43,7 +44,7 @@ def step_study(runs: SessionRuns) -> dict[str, float] | None:
     pairs = {
         (point, name): run.history
         for (case, point, name), run in runs.items()
-        if case == STEP_STUDY and name in ("coarse", "fine")
+        if case_and_engine(case)[0] == STEP_STUDY and name in ("coarse", "fine")
     }
     largest: dict[str, float] = {}
     made = False

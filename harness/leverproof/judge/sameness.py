@@ -1,4 +1,5 @@
-"""Judgements ``same`` (bit for bit) and ``grid_step`` (a coarse run against one at half its grid step)."""
+"""Judgements ``same`` (bit for bit), ``grid_step`` (a coarse run against one at half its grid step) and ``unmoved`` (a
+run against one in which another engine's levers move)."""
 
 from __future__ import annotations
 
@@ -6,14 +7,14 @@ import math
 
 import numpy as np
 
-from leverproof.channels import CHANNELS
+from leverproof.channels import CHANNELS, OTHER_LEVERS
 from leverproof.history import History, Mark, Reading
 from leverproof.judge.decision import plain, within
 from leverproof.judge.evidence import Evidence, WithheldError, early_end, history_of
 from leverproof.judge.model import PointFinding
 from leverproof.judge.result import measured, withheld, worded, worst
 from leverproof.judge.value import allowed
-from leverproof.judge.words import amount, number, spoken, unit_of
+from leverproof.judge.words import amount, number, spoken, state_word, unit_of
 from leverproof.timegrid import CONTROL_TICKS, TICKS_PER_SECOND
 
 DECIDED = ("seek", "read")
@@ -85,6 +86,56 @@ def grid_step(evidence: Evidence) -> PointFinding:
     if decided is None:
         raise WithheldError("invalid run", "the runs hold no reading to compare")
     return decided
+
+
+def unmoved(evidence: Evidence) -> PointFinding:
+    """Every sample of every reading of the second run within tolerance of the first, discrete ones equal; the worst
+    channel decides. Both runs fly one program for this engine, so nothing but the other engines' levers, which the
+    second run moves, can set them apart."""
+    still, moved = _two(evidence)
+    for history in (still, moved):
+        if history.ending != "completed":
+            verdict, note = early_end(history)
+            raise WithheldError(verdict, f"a run ended early: {note}")
+    if not any(moved.has(name) and np.ptp(moved.column(name)) > 0.0 for name in OTHER_LEVERS.values()):
+        raise WithheldError("error", "no lever of another engine was moved")
+    names = [c for c in still.columns if moved.has(c) and c in CHANNELS and CHANNELS[c].kind == "reading"]
+    if not names:
+        raise WithheldError("invalid run", "the runs hold no reading to compare")
+    points = [_felt(evidence, still, moved, name) for name in names]
+    return max(points, key=lambda p: (p.verdict == "fail", (p.excess or 0.0) / (p.limit or 1.0), p.found is not None))
+
+
+def _felt(evidence: Evidence, still: History, moved: History, channel: str) -> PointFinding:
+    """How far one reading is from what it is with the other engines held: at the sample where it is farthest.
+
+    Runs of a wait for steadiness may differ in length; what both have is compared."""
+    rows = min(still.data.shape[0], moved.data.shape[0])
+    one, other = still.column(channel)[:rows], moved.column(channel)[:rows]
+    unit = unit_of(channel)
+    if CHANNELS[channel].states:
+        apart = np.flatnonzero(one != other)
+        row = int(apart[0]) if apart.size else 0
+        here, there = (state_word(channel, float(samples[row])) for samples in (one, other))
+        return worded(
+            evidence.point.label,
+            plain(not apart.size),
+            found_text=f"{spoken(channel)} {there} at {amount(still.grid.seconds(row), 's')}",
+            expected_text=f"{here} with the other engines held",
+        )
+    row = int(np.abs(one - other).argmax())
+    a, b = float(one[row]), float(other[row])
+    tolerance = allowed(evidence, unit=unit, expected=a, channel=channel)
+    return measured(
+        evidence.point.label,
+        within(b, a, tolerance.value, (), unit=unit),
+        found=b,
+        expected=a,
+        unit=unit,
+        tolerance=tolerance.text,
+        found_text=f"{spoken(channel)} {amount(b, unit)} at {amount(still.grid.seconds(row), 's')}",
+        expected_text=f"{amount(a, unit)} with the other engines held",
+    )
 
 
 def _readings(evidence: Evidence, coarse: History, fine: History) -> list[PointFinding]:

@@ -24,7 +24,7 @@ LARGEST_LINE = 64 * 1024 * 1024
 LARGEST_HISTORIES = 1024 * 1024 * 1024
 LARGEST_META = 64 * 1024 * 1024
 
-_SAFE = re.compile(r"^[A-Za-z0-9_][A-Za-z0-9._-]{0,99}$")
+_SAFE = re.compile(r"^[A-Za-z0-9_][A-Za-z0-9._@-]{0,99}$")
 _RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)(\..*)?$", re.IGNORECASE)
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from leverproof.cases.model import Judgement, ReferenceCase
 from leverproof.conduct.model import NotApplicable, PlannedCase
+from leverproof.engine_ids import case_and_engine
 from leverproof.judge.endings import ENDINGS, FINDINGS, Counts
 from leverproof.judge.model import VERDICTS, Finding
 from leverproof.record.reader import Record
@@ -21,6 +22,8 @@ from leverproof.report.wording import amount
 
 _SHORT = 24
 _EVIDENCE = 400
+
+EXAMPLE = "a case's name ends in @ and the engine it was flown on"
 
 EXITS = {
     0: "every required judgement passed",
@@ -185,6 +188,7 @@ def repeat_command(header: Mapping[str, Any], case_id: str) -> str:
     """The command that runs one case alone as this run did: same stand, sheet, case folders, seed and
     defect."""
     request = header.get("request", {})
+    case_id, engine = case_and_engine(case_id)
     words = ["leverproof", "run"]
     for option in ("stand", "sheet"):
         if request.get(option):
@@ -192,6 +196,8 @@ def repeat_command(header: Mapping[str, Any], case_id: str) -> str:
     for folder in request.get("case_folders", ()):
         words += ["--cases", str(folder)]
     words += ["--case", case_id]
+    if engine is not None:
+        words += ["--engine", str(engine)]
     if request.get("seed") is not None:
         words += ["--seed", str(request["seed"])]
     if request.get("defect"):
@@ -208,6 +214,7 @@ def mounted(record: Record) -> dict[str, str]:
         "stand": _title(header.get("stand")),
         "model": model,
         "derived from": str(said.get("derived_from") or ""),
+        "engine": _engines(header.get("engines")),
         "sheet": _title(header.get("sheet")),
         "seed": str(header.get("seed", header.get("request", {}).get("seed", ""))),
         "defect": str(header.get("defect") or header.get("request", {}).get("defect") or ""),
@@ -215,6 +222,15 @@ def mounted(record: Record) -> dict[str, str]:
         "host": str(header.get("host") or ""),
     }
     return {key: value for key, value in pairs.items() if value}
+
+
+def _engines(said: object) -> str:
+    """Which engines of how many were tested, where there are several; their words where they are not numbers."""
+    if not isinstance(said, Mapping) or len(said.get("all", ())) < 2:
+        return ""
+    words, tested = said["all"], said.get("tested", ())
+    named = [str(n) if words[n - 1] == str(n) else f"{n} ({words[n - 1]})" for n in tested if 0 < n <= len(words)]
+    return f"{' and '.join(named)} of {len(words)}, the others held; {EXAMPLE}"
 
 
 def _title(said: object) -> str:

@@ -12,6 +12,7 @@ from typing import Any
 from leverproof import CAUTION
 from leverproof.cases.model import ReferenceCase
 from leverproof.conduct.model import NotApplicable
+from leverproof.engine_ids import case_and_engine
 from leverproof.judge.endings import counts
 from leverproof.judge.model import Finding, PointFinding
 from leverproof.record.plain import to_plain
@@ -83,6 +84,7 @@ def _case(
     found = [_finding(finding, missing.get(f"{case_id}/{finding.judgement}")) for finding in findings]
     return {
         "id": case_id,
+        "engine": case_and_engine(case_id)[1],
         "subject": findings[0].subject,
         "title": case.title if case is not None else "",
         "question": case.question if case is not None else "",

@@ -156,6 +156,11 @@ def _grid_step(j: Judgement, _: Words) -> str:
     return f"the runs {' and '.join(j.runs)} end at the same values{times}"
 
 
+def _unmoved(j: Judgement, _: Words) -> str:
+    still, moved = j.runs
+    return f"no sample of any reading in run {moved} is apart from that in run {still}"
+
+
 _SENTENCES: dict[str, Callable[[Judgement, Words], str]] = {
     "value": _value,
     "limit": _limit,
@@ -171,4 +176,5 @@ _SENTENCES: dict[str, Callable[[Judgement, Words], str]] = {
     "identity": _identity,
     "same": _same,
     "grid_step": _grid_step,
+    "unmoved": _unmoved,
 }

@@ -4,11 +4,11 @@ and states."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from leverproof.channels import CHANNELS, Channel
+from leverproof.channels import CHANNELS, OWN, Channel
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import unit
 from leverproof.stand.port import Array, ChannelMap, Hello, Session, Signal, StandFile, Start
@@ -43,13 +43,19 @@ class Link:
 @dataclass(frozen=True, slots=True)
 class Links:
     """How a model's inputs and outputs are found; signals that are no channel of ours are listed,
-    not used."""
+    not used. ``more`` are the further signals that an input moves along with its own: the same lever of a third and
+    fourth engine."""
 
     inputs: Mapping[str, Link]
     outputs: Mapping[str, Link]
     unmapped_inputs: tuple[str, ...]
     unmapped_outputs: tuple[str, ...]
     warnings: tuple[str, ...]
+    more: Mapping[str, tuple[Link, ...]] = field(default_factory=dict)
+
+    def moved_by(self, channel: str) -> tuple[Link, ...]:
+        """Every signal that one of our inputs moves."""
+        return (_of(self.inputs, channel, "input"), *self.more.get(channel, ()))
 
 
 def link(stand: StandFile, hello: Hello) -> Links:
@@ -66,7 +72,7 @@ def link(stand: StandFile, hello: Hello) -> Links:
     found: dict[str, dict[str, Link]] = {"inputs": {}, "outputs": {}}
     warnings: list[str] = []
     taken = {entry.name for name, entry in stand.channels.items() if entry.name != name}
-    for ours in CHANNELS.values():
+    for ours in OWN.values():
         entry = stand.channels.get(ours.name)
         if entry is None and ours.name in taken:
             continue
@@ -149,13 +155,18 @@ class MappedSession:
     def __init__(self, session: Session, links: Links) -> None:
         self._session, self._links = session, links
         self._inputs: tuple[Link, ...] = ()
+        self._given = np.empty(0, np.intp)
         self._outputs: tuple[Link, ...] = ()
 
     def hello(self) -> Hello:
         """The model's description in our names and units; unmapped signals are left out."""
         said = self._session.hello()
+        ours = len(self._links.inputs)
+        theirs = ours + sum(map(len, self._links.more.values()))
+        able = replace(said.capabilities, max_values=max(1, said.capabilities.max_values * ours // max(1, theirs)))
         return replace(
             said,
+            capabilities=able if theirs > ours else said.capabilities,
             inputs=tuple(_canonical(entry) for entry in self._links.inputs.values()),
             outputs=tuple(_canonical(entry) for entry in self._links.outputs.values()),
             warnings=(*said.warnings, *self._links.warnings),
@@ -166,7 +177,9 @@ class MappedSession:
     ) -> Array:
         """Outputs at t_0, shape (lanes, outputs), canonical units; raises :class:`InputError` for a channel
         the model does not have."""
-        self._inputs = tuple(_of(self._links.inputs, name, "input") for name in inputs)
+        moved = [self._links.moved_by(name) for name in inputs]
+        self._inputs = tuple(entry for entries in moved for entry in entries)
+        self._given = np.repeat(np.arange(len(inputs)), [len(entries) for entries in moved])
         self._outputs = tuple(_of(self._links.outputs, name, "output") for name in outputs)
         rows = self._to_model(np.array([start.row for start in starts], dtype=np.float64))
         theirs = tuple(Start(start.engine, tuple(row)) for start, row in zip(starts, rows.tolist(), strict=True))
@@ -189,7 +202,11 @@ class MappedSession:
 
     def _to_model(self, rows: Array) -> Array:
         scale, offset, same = _affine(self._inputs)
-        if same or rows.shape[-1] != len(self._inputs):
+        if rows.shape[-1] != (int(self._given[-1]) + 1 if self._given.size else 0):
+            return rows
+        if self._given.size > rows.shape[-1]:
+            rows = rows[..., self._given]
+        if same:
             return rows
         out: Array = (rows - offset) / scale
         for column, entry in enumerate(self._inputs):

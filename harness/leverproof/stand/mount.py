@@ -11,8 +11,9 @@ from typing import Any
 
 from leverproof.errors import InputError, LeverproofError, UsageError, nearest
 from leverproof.stand.adapters import adapter_defects, find_adapter
+from leverproof.stand.engines import engine_links
 from leverproof.stand.guard import GuardedSession, guarded_call
-from leverproof.stand.mapped import Link, Links, MappedSession, link
+from leverproof.stand.mapped import Link, Links, MappedSession
 from leverproof.stand.port import Capabilities, Hello, OpenStand, Session, StandFile
 from leverproof.stand.trouble import trouble
 
@@ -21,7 +22,8 @@ class MountedStand:
     """A model on its stand. Made by :func:`mount`; usable in a ``with`` statement, which closes it.
 
     ``session`` speaks canonical channels and units; after a :class:`StandError` it is dead and :meth:`reopen`
-    gives another. ``hello`` is what the model said, in its own names.
+    gives another. ``hello`` is what the model said, in its own names. Of a model with several engines it is the first
+    of those under test, until :meth:`turn_to` says otherwise.
     """
 
     def __init__(self, stand: StandFile, adapter: OpenStand, defect: str | None) -> None:
@@ -36,9 +38,23 @@ class MountedStand:
                 nearest(defect, self._defects),
                 "defect",
             )
-        self.hello, self.links, self.session = self._open()
+        self.hello, self._found, self._model = self._open()
+        self.engine = stand.engine
+        self.links = self._found[self.engine]
+        self.session: Session = MappedSession(self._model, self.links)
 
-    def _open(self) -> tuple[Hello, Links, Session]:
+    def turn_to(self, engine: int) -> None:
+        """Puts another engine of the same model under test, from 1; those before it are held from then on. A model
+        that cannot forget what it has flown is opened anew, which may raise :class:`StandError`."""
+        if engine == self.engine:
+            return
+        self.engine = engine
+        self.links = self._found[engine]
+        self.session = MappedSession(self._model, self.links)
+        if not self.hello.capabilities.reset:
+            self.reopen()
+
+    def _open(self) -> tuple[Hello, dict[int, Links], Session]:
         opened = guarded_call(lambda: self._adapter(self.stand, defect=self.defect), "being opened")
         session = opened if isinstance(opened, GuardedSession) else GuardedSession(opened)
         try:
@@ -51,22 +67,24 @@ class MountedStand:
                     f"write clock = {clock!r}",
                     "clock",
                 )
-            links = link(self.stand, hello)
+            links = engine_links(self.stand, hello)
         except LeverproofError:
             session.close()
             raise
-        return hello, links, MappedSession(session, links)
+        return hello, links, session
 
     def reopen(self) -> Session:
         """A fresh session of the same stand; the one before is closed. Raises :class:`StandError` when the
         model does not come up again or then says something else of itself."""
         self.session.close()
-        hello, links, session = self._open()
+        hello, found, session = self._open()
         if _lasting(hello) != _lasting(self.hello):
             session.close()
             raise trouble("the model describes itself otherwise than at its first start", "protocol")
-        self.hello, self.links, self.session = hello, links, session
-        return session
+        self.hello, self._found, self._model = hello, found, session
+        self.links = found[self.engine]
+        self.session = MappedSession(session, self.links)
+        return self.session
 
     def supports(self, defect: str) -> bool:
         """Whether the model has this seeded defect."""
@@ -106,7 +124,8 @@ class MountedStand:
             "stand": self.stand.title,
             "kind": self.stand.kind,
             "grid_step": self.stand.grid_step,
-            "engine": self.stand.engine,
+            "engine": self.engine,
+            "engines": list(self.stand.engines),
             "defect": self.defect,
             "model": said.model,
             "version": said.version,

@@ -122,7 +122,11 @@ class ChannelMap:
 
 @dataclass(frozen=True, slots=True)
 class StandFile:
-    """A parsed stand file. ``path`` is where it was read; relative targets are beside it."""
+    """A parsed stand file. ``path`` is where it was read; relative targets are beside it.
+
+    ``engines`` has one word for each engine of the model, which stands for ``{engine}`` in mapped names; ``tested``
+    are the engines, from 1, that the cases are flown on; ``engine`` the one meant just now; ``held`` where a lever of
+    all other engines stands (canonical units, by our name of the lever)."""
 
     path: str
     title: str
@@ -132,6 +136,9 @@ class StandFile:
     build_hint: str = ""
     sheet: str = ""
     engine: int = 1
+    engines: tuple[str, ...] = ("1",)
+    tested: tuple[int, ...] = (1,)
+    held: dict[str, float] = field(default_factory=dict)
     grid_step: str = "0.05 s"
     clock: str = "stepped"
     deadlines: Deadlines = field(default_factory=Deadlines)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from leverproof.channels import CHANNELS, SURROUNDINGS, Channel
+from leverproof.channels import OWN, SURROUNDINGS, Channel
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import unit
+from leverproof.stand.engines import names_of_others, of_engine
 from leverproof.stand.port import StandFile
 
 _DIFFERENCES = ("temperature_offset",)
@@ -50,13 +51,15 @@ def find_columns(stand: StandFile, header: Sequence[str]) -> Columns:
     twice = next((name for name in header if list(header).count(name) > 1), None)
     if twice is not None:
         raise InputError(f"two columns are called {twice!r}", stand.target, "rename one of them", "column")
+    others = names_of_others(stand, stand.engine, header)
+    stand = of_engine(stand, stand.engine, header)
     time = stand.recording["time"]
     _present(time, header, stand, "recording.time")
     constants = {n: m.constant for n, m in stand.channels.items() if m.constant is not None}
     taken = {time: "the time"}
     found = []
     mapped = {entry.name for entry in stand.channels.values() if entry.constant is None}
-    for ours in CHANNELS.values():
+    for ours in OWN.values():
         column = _column(ours, stand, header, mapped)
         if column is None or ours.name in constants:
             continue
@@ -69,7 +72,8 @@ def find_columns(stand: StandFile, header: Sequence[str]) -> Columns:
         taken[column.name] = ours.name
         found.append(column)
     _surroundings({c.channel for c in found} | set(constants), stand)
-    return Columns(time, stand.recording["time_unit"], tuple(found), constants, _ignored(stand, header, set(taken)))
+    ignored = _ignored(stand, [name for name in header if name not in others], set(taken))
+    return Columns(time, stand.recording["time_unit"], tuple(found), constants, ignored)
 
 
 def _present(name: str, header: Sequence[str], stand: StandFile, key: str) -> None:
@@ -155,7 +159,7 @@ def _ignored(stand: StandFile, header: Sequence[str], taken: set[str]) -> tuple[
             _present(name, header, stand, "recording.ignore")
     for name in left:
         if name not in listed and "*" not in listed:
-            free = [c for c in CHANNELS if c not in stand.channels]
+            free = [c for c in OWN if c not in stand.channels]
             raise InputError(
                 f"nothing says what the column {name!r} is",
                 f"{stand.path}: channels",

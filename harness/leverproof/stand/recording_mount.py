@@ -56,6 +56,7 @@ class MountedRecording:
             "kind": self.stand.kind,
             "grid_step": self.stand.grid_step,
             "engine": self.stand.engine,
+            "engines": list(self.stand.engines),
             "defect": None,
             "model": held.title,
             "version": "",

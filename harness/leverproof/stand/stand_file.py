@@ -11,11 +11,12 @@ from importlib.abc import Traversable
 from pathlib import PurePath
 from typing import Any
 
-from leverproof.channels import Channel, channel
+from leverproof.channels import OWN, Channel, channel
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import parse, unit
 from leverproof.schema import check
 from leverproof.stand.adapters import installed_kinds
+from leverproof.stand.engine_numbers import engine_numbers
 from leverproof.stand.port import ChannelMap, Deadlines, StandFile
 from leverproof.stand.recording_map import needs_of_a_recording, only_a_recording, recorded_map
 from leverproof.timegrid import TimeGrid
@@ -28,7 +29,6 @@ _COPIED = (
     "target",
     "build_hint",
     "sheet",
-    "engine",
     "clock",
     "options",
     "defect_argument",
@@ -63,7 +63,10 @@ def parse_stand_file(text: str, path: str, *, kinds: Iterable[str] | None = None
     only_a_recording(document, at)
     step = document.get("grid_step", StandFile.__dataclass_fields__["grid_step"].default)
     _grid(step, at("grid_step"))
-    channels = {name: _channel_map(name, entry, path, text) for name, entry in document.get("channels", {}).items()}
+    channels = {
+        name: _channel_map(name, entry, path, text) for name, entry in document.get("channels", {}).items()
+    }
+    numbers = engine_numbers(document, at)
     stand = StandFile(
         path=path,
         title=document["title"],
@@ -72,6 +75,10 @@ def parse_stand_file(text: str, path: str, *, kinds: Iterable[str] | None = None
         grid_step=str(step),
         deadlines=_deadlines(document.get("deadlines", {}), path, text),
         channels=channels,
+        engine=numbers.tested[0],
+        engines=numbers.engines,
+        tested=numbers.tested,
+        held=numbers.held,
     )
     return replace(stand, **{key: document[key] for key in _COPIED if key in document})
 
@@ -160,6 +167,13 @@ def _deadlines(table: dict[str, str], path: str, text: str) -> Deadlines:
 def _channel_map(name: str, entry: dict[str, Any], path: str, text: str) -> ChannelMap:
     key: KeyPath = ("channels", name)
     ours = channel(name, place(path, key, text))
+    if name not in OWN:
+        raise InputError(
+            f"{name} is not mapped: it is {name.removeprefix('other_')} of the engines not under test",
+            place(path, key, text),
+            "write {engine} in the name of " + name.removeprefix("other_"),
+            "channel",
+        )
     symbol = entry.get("unit")
     if symbol is not None:
         check_dimension(ours, symbol, place(path, (*key, "unit"), text))

@@ -1,0 +1,223 @@
+"""One engine's part of a session: its cases planned, flown and judged. A model of one engine has one part."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from typing import Any
+
+from leverproof.cases.model import ReferenceCase
+from leverproof.channels import OTHER_LEVERS
+from leverproof.conduct.matcher_plan import Flown, fit, fly
+from leverproof.conduct.model import ConductedRun, PlannedCase
+from leverproof.conduct.plan import Ground, plan_case
+from leverproof.conduct.resolvability import resolvability
+from leverproof.engine_ids import case_and_engine, on_engine
+from leverproof.errors import InputError, LeverproofError
+from leverproof.judge.case import judge_case
+from leverproof.judge.facts import STEP_STUDY, session_facts
+from leverproof.judge.ladder import block
+from leverproof.judge.model import Finding, SessionFacts
+from leverproof.record.writer import RecordWriter
+from leverproof.sheet.model import EngineSheet
+from leverproof.stand.mount import MountedStand
+from leverproof.stand.recording_mount import MountedRecording
+from leverproof.timegrid import TimeGrid
+
+Progress = Callable[[float, float, str], None]
+Runs = dict[tuple[str, int, str], ConductedRun]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of every engine: the sheet, the cases selected and the whole library (for the step study), the
+    seed and the ladder of subjects."""
+
+    sheet: EngineSheet
+    selected: tuple[ReferenceCase, ...]
+    library: tuple[ReferenceCase, ...]
+    seed: int
+    ladder: Mapping[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One engine, planned: its cases, the step study beside them, what flies them, what the model said of itself, and
+    how many cases could not be planned."""
+
+    engine: int
+    planned: list[PlannedCase]
+    study: list[PlannedCase]
+    mounted: MountedStand | MountedRecording
+    source: MountedStand | Flown
+    said: dict[str, Any]
+    problems: int
+
+
+def prepare(
+    asked: Asked,
+    mounted: MountedStand | MountedRecording,
+    engine: int,
+    record: RecordWriter,
+    progress: Progress | None,
+) -> Stage:
+    """Turns to the engine, plans its cases and writes what is expected into the record."""
+    if isinstance(mounted, MountedStand):
+        mounted.turn_to(engine)
+    said = mounted.facts()
+    record.event("handshake", adapter=said.pop("kind"), **said)
+    for warning in said["warnings"]:
+        record.event("warning", message=warning)
+    ground = _ground(asked, mounted)
+    planned, problems = _planned(asked.selected, ground, record)
+    engines = len(mounted.stand.engines)
+    planned = [_called(case, engine, engines) for case in planned]
+    planned, source = fit(planned, mounted, ground, _warning(record), progress)
+    study = [_called(case, engine, engines) for case in _step_study(asked, ground, planned)]
+    record.expectations([*planned, *study])
+    for case in planned:
+        for line in resolvability(case):
+            record.event("resolvability", **line)
+    return Stage(engine, planned, study, mounted, source, said, problems)
+
+
+def fly_stage(stage: Stage, record: RecordWriter, progress: Progress | None) -> Runs:
+    """Flies what was planned for one engine, with the others held. Keeps every history."""
+    if isinstance(stage.mounted, MountedStand):
+        stage.mounted.turn_to(stage.engine)
+    return _conducted([*stage.planned, *stage.study], stage.source, record, progress)
+
+
+def judge_stage(asked: Asked, stage: Stage, runs: Runs, record: RecordWriter) -> list[Finding]:
+    """The findings on one engine; they and the facts they rest on are in the record."""
+    facts = facts_of(runs, asked.sheet.word("hardware.arrangement"), stage.said)
+    of_several = {"engine": stage.engine} if len(stage.mounted.stand.engines) > 1 else {}
+    record.event("facts", live=sorted(facts.live), copies=facts.copies, step_u=facts.step_u, **of_several)
+    findings = judged(stage.planned, runs, facts, asked.ladder)
+    record.findings(findings)
+    return findings
+
+
+def facts_of(runs: Runs, arrangement: str, said: Mapping[str, Any]) -> SessionFacts:
+    """What all runs of one engine show together with what the model ``said`` of itself."""
+    return session_facts(
+        runs,
+        arrangement=arrangement,
+        derived_from=str(said.get("derived_from", "")),
+        jitter=float(said.get("jitter", 0.0)),
+        recorded=bool(said.get("recorded", False)),
+    )
+
+
+def judged(
+    planned: Sequence[PlannedCase], runs: Runs, facts: SessionFacts, ladder: Mapping[str, tuple[str, ...]]
+) -> list[Finding]:
+    """The findings of the cases of one engine, with what stands on a failed subject blocked."""
+    findings: list[Finding] = []
+    for case in planned:
+        own = {(p.key[1], p.key[2]): runs[p.key] for p in case.programs if p.key in runs}
+        findings += judge_case(case, own, facts)
+    return block(findings, ladder)
+
+
+def _called(planned: PlannedCase, engine: int, engines: int) -> PlannedCase:
+    """The planned case under the id it has on this engine."""
+    name = on_engine(planned.case.id, engine, engines)
+    if name == planned.case.id:
+        return planned
+    programs = tuple(replace(program, key=(name, *program.key[1:])) for program in planned.programs)
+    return replace(planned, case=replace(planned.case, id=name), programs=programs)
+
+
+def _warning(record: RecordWriter) -> Callable[[str], None]:
+    return lambda words: record.event("warning", message=words)
+
+
+def _ground(asked: Asked, mounted: MountedStand | MountedRecording) -> Ground:
+    said = mounted.capabilities
+    able = {
+        "stepped": said.clock == "stepped",
+        "deterministic": said.deterministic,
+        "settable_surroundings": said.settable_surroundings,
+    }
+    return Ground(
+        sheet=asked.sheet,
+        inputs=frozenset(mounted.available_inputs),
+        outputs=frozenset(mounted.available_outputs),
+        capabilities=frozenset(name for name, yes in able.items() if yes),
+        grid=TimeGrid.parse(mounted.stand.grid_step, f"{mounted.stand.path}: grid_step"),
+        seed=asked.seed,
+        held={OTHER_LEVERS[name]: place for name, place in mounted.stand.held.items()},
+    )
+
+
+def _planned(
+    cases: Sequence[ReferenceCase], ground: Ground, record: RecordWriter
+) -> tuple[list[PlannedCase], int]:
+    """The cases planned, and how many could not be: what only the sheet shows to be impossible costs one case."""
+    planned: list[PlannedCase] = []
+    for case in cases:
+        try:
+            planned.append(plan_case(case, ground))
+        except InputError as problem:
+            record_problem(
+                record, InputError(problem.message, problem.where or case.path, problem.hint, problem.code)
+            )
+    return planned, len(cases) - len(planned)
+
+
+def _step_study(asked: Asked, ground: Ground, planned: Sequence[PlannedCase]) -> list[PlannedCase]:
+    """The step-study case, when it was not selected and there is anything to judge: every number's doubt needs
+    it."""
+    if any(case_and_engine(p.case.id)[0] == STEP_STUDY for p in planned) or not any(
+        p.programs for p in planned
+    ):
+        return []
+    found = [case for case in asked.library if case.id == STEP_STUDY]
+    return [study for case in found if (study := plan_case(case, ground)).programs]
+
+
+def _conducted(
+    planned: Sequence[PlannedCase],
+    source: MountedStand | Flown,
+    record: RecordWriter,
+    progress: Progress | None,
+) -> dict[tuple[str, int, str], ConductedRun]:
+    """Flies all programs, or finds them flown, and keeps each case's histories as soon as its last run has ended.
+
+    Packing runs beside the model in one thread: compression leaves the interpreter free."""
+    programs = [program for case in planned for program in case.programs]
+    runs: dict[tuple[str, int, str], ConductedRun] = {}
+    open_runs = {case.case.id: len(case.programs) for case in planned if case.programs}
+    order = {program.key: i for i, program in enumerate(programs)}
+    kept: list[Future[None]] = []
+
+    def finished(run: ConductedRun) -> None:
+        runs[run.program.key] = run
+        case_id = run.program.key[0]
+        open_runs[case_id] -= 1
+        if not open_runs[case_id]:
+            done = sorted((r for k, r in runs.items() if k[0] == case_id), key=lambda r: order[r.program.key])
+            kept.append(packer.submit(record.history, case_id, done))
+
+    def told(done: float, total: float) -> None:
+        if progress is not None:
+            progress(done, total, "moving levers")
+
+    with ThreadPoolExecutor(1) as packer:
+        fly(
+            programs,
+            source,
+            on_finished=finished,
+            on_warning=_warning(record),
+            progress=told,
+        )
+    for future in kept:
+        future.result()
+    return {key: runs[key] for key in order}
+
+
+def record_problem(record: RecordWriter, problem: LeverproofError) -> None:
+    """Something a person must mend, as an event of the record."""
+    record.event("problem", message=problem.message, where=problem.where, hint=problem.hint)
