@@ -60,6 +60,7 @@ def pytest_collection_modifyitems(session: pytest.Session, config: pytest.Config
         return
     suite: Suite = Suite.from_parent(session, name=NAME, nodeid=NAME)
     suite.cases = _selected(config.getoption("leverproof_case"))
+    suite.tested, suite.engines = _engines(config.getoption("leverproof_stand"))
     items.extend(session.genitems(suite))
 
 
@@ -98,22 +99,29 @@ class Suite(pytest.Collector):
     def __init__(self, **given: object) -> None:
         super().__init__(**given)  # type: ignore[arg-type]
         self.cases: tuple[ReferenceCase, ...] = ()
+        self.tested: tuple[int, ...] = (1,)
+        self.engines = 1
         self.record: Record | None = None
         self.trouble = ""
         self._findings: dict[tuple[str, str], Finding] = {}
 
     def collect(self) -> Iterator[CaseNode]:
-        """One node a case."""
-        for case in self.cases:
-            node: CaseNode = CaseNode.from_parent(self, name=case.id)
-            node.case = case
-            yield node
+        """One node a case; of a model with several engines one for each that is tested."""
+        from leverproof.engine_ids import on_engine
+
+        for engine in self.tested:
+            for case in self.cases:
+                name = on_engine(case.id, engine, self.engines)
+                node: CaseNode = CaseNode.from_parent(self, name=name)
+                node.case = case
+                yield node
 
     def conduct(self, case_ids: tuple[str, ...]) -> None:
         """Mounts the model, moves its levers through these cases and judges them; the record holds it all.
 
         Raises :class:`pytest.UsageError` naming file and key when the stand, the sheet or the options cannot be
         used. A model that never completes its handshake fails every test, with what it wrote."""
+        from leverproof.engine_ids import case_and_engine
         from leverproof.errors import LeverproofError
         from leverproof.record.reader import read_record
         from leverproof.report.fold import all_findings
@@ -123,7 +131,7 @@ class Suite(pytest.Collector):
         request = RunRequest(
             stand=option("leverproof_stand"),
             sheet=option("leverproof_sheet"),
-            cases=case_ids,
+            cases=tuple(dict.fromkeys(case_and_engine(name)[0] for name in case_ids)),
             out=self._folder(),
             command=("pytest", *map(str, self.config.invocation_params.args)),
         )
@@ -190,7 +198,7 @@ class JudgementItem(pytest.Item):
 
     @property
     def case(self) -> str:
-        """Id of its reference case."""
+        """Id of its reference case, with the engine where there are several."""
         assert self.parent is not None
         return self.parent.name
 
@@ -260,6 +268,20 @@ def _selected(patterns: list[str]) -> tuple[ReferenceCase, ...]:
         return load_catalogue().select(patterns, ())
     except LeverproofError as problem:
         raise _usage_error(problem) from None
+
+
+def _engines(stand: str | None) -> tuple[tuple[int, ...], int]:
+    """The engines that the stand file tests, and how many there are."""
+    from leverproof.errors import LeverproofError
+    from leverproof.stand.stand_file import read_stand_file
+
+    if stand is None:
+        return (1,), 1
+    try:
+        read = read_stand_file(stand)
+    except LeverproofError as problem:
+        raise _usage_error(problem) from None
+    return read.tested, len(read.engines)
 
 
 def _skip_reason(finding: Finding) -> str:

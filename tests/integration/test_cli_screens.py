@@ -34,6 +34,7 @@ class RunRequest(NamedTuple):
     out: Path
     defect: str | None
     command: tuple[str, ...]
+    engine: int | None = None
 
 
 class Defect(NamedTuple):

@@ -10,6 +10,7 @@ from leverproof import channels
 from leverproof.channels import (
     CHANNELS,
     LEVERS,
+    OTHER_LEVERS,
     READINGS,
     SURROUNDINGS,
     Channel,
@@ -29,7 +30,7 @@ PLACES = [(name, word, value) for name in ALL for word, value in CHANNELS[name].
 def test_a_channel_is_complete(name: str) -> None:
     found = channel(name)
     assert found.name == name and re.fullmatch(r"[a-z]+(_[a-z]+)*", name)
-    assert found.kind in ("lever", "surrounding", "reading")
+    assert found.kind in ("lever", "surrounding", "reading", "other lever")
     assert found.unit in UNITS
     assert found.meaning
     assert found.span > 0.0 and 0.0 <= found.band < found.span
@@ -51,7 +52,7 @@ def test_a_lever_is_a_ratio_or_has_states(name: str) -> None:
 
 
 def test_the_kinds_share_out_the_whole_list() -> None:
-    kinds = (*LEVERS, *SURROUNDINGS, *READINGS)
+    kinds = (*LEVERS, *SURROUNDINGS, *READINGS, *OTHER_LEVERS.values())
     assert sorted(kinds) == ALL and len(set(kinds)) == len(kinds)
     assert {"throttle", "boost", "propeller", "mixture"} <= set(LEVERS)
     assert set(SURROUNDINGS) == {
@@ -75,7 +76,7 @@ def test_no_name_carries_its_unit(name: str) -> None:
 def test_every_state_has_its_number_on_the_wire(name: str, state: str) -> None:
     index = state_index(name, state)
     assert CHANNELS[name].states[index] == state
-    if CHANNELS[name].kind == "lever":
+    if CHANNELS[name].kind in ("lever", "other lever"):
         assert position(name, state) == float(index)
 
 

@@ -160,6 +160,7 @@ if (process.argv.length > 2 && !(process.argv[2] === '--defect' && defect && pro
     if (line.trim() === '') continue;
     const reply = answer(line);
     process.stdout.write(`${JSON.stringify(reply)}\n`);
-    if (reply.result && JSON.parse(line).method === "close") break;
+    if (reply.result && JSON.parse(line).method === 'close') break;
   }
+  process.stdin.destroy();
 }

@@ -4,6 +4,7 @@ run against one in which another engine's levers move)."""
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -103,7 +104,15 @@ def unmoved(evidence: Evidence) -> PointFinding:
     if not names:
         raise WithheldError("invalid run", "the runs hold no reading to compare")
     points = [_felt(evidence, still, moved, name) for name in names]
-    return max(points, key=lambda p: (p.verdict == "fail", (p.excess or 0.0) / (p.limit or 1.0), p.found is not None))
+    decided = max(points, key=_apart)
+    if decided.verdict == "pass" and not decided.excess:
+        return replace(decided, found_text=f"{len(points)} readings, none apart anywhere", expected_text="none apart")
+    return decided
+
+
+def _apart(point: PointFinding) -> tuple[bool, float, bool]:
+    """What makes one reading tell more than another: it fails, it is farther out, it has a number."""
+    return point.verdict == "fail", (point.excess or 0.0) / (point.limit or 1.0), point.found is not None
 
 
 def _felt(evidence: Evidence, still: History, moved: History, channel: str) -> PointFinding:

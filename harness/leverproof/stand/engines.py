@@ -16,6 +16,7 @@ from leverproof.stand.mapped import Link, Links, link
 from leverproof.stand.port import ChannelMap, Hello, StandFile
 
 PLACE = "{engine}"
+_TEMPLATE = f"Where the model has names of its own, write {PLACE} in those that are mapped"
 
 
 def of_engine(stand: StandFile, engine: int, known: Collection[str]) -> StandFile:
@@ -43,7 +44,7 @@ def names_of_others(stand: StandFile, engine: int, known: Collection[str]) -> fr
         raise InputError(
             f"{stand.target} has no engine {engine}: no column is its own, such as 'throttle_{word}'",
             f"{stand.path}: engines",
-            f"{nearest(f'throttle_{word}', known)}; write {PLACE} in the names that are mapped",
+            f"{nearest(f'throttle_{word}', known)} {_TEMPLATE}",
             "no_such_engine",
         )
     return frozenset(theirs & set(known)) - own
@@ -102,7 +103,7 @@ def _own_signals(
         raise InputError(
             f"the model has no engine {engine}: no {kind} is its own, such as {example!r}",
             f"{stand.path}: engines",
-            f"{nearest(example, [s.name for s in said])}; write {PLACE} in the names that are mapped",
+            f"{nearest(example, [s.name for s in said])} {_TEMPLATE}",
             "no_such_engine",
         )
 
