@@ -94,7 +94,7 @@ def test_hardware_words_and_channels_are_on_their_pages() -> None:
     assert hardware - said("reference/sheets.md") == set()
     rows = dict(
         re.findall(
-            r"^\| `(\w+)` \| (?:lever|surrounding|reading) \| (\S+) \|", page("reference/stands.md"), re.M
+            r"^\| `(\w+)` \| (?:lever|surrounding|reading|other lever) \| (\S+) \|", page("reference/stands.md"), re.M
         )
     )
     assert rows == {c.name: "-" if c.states else c.unit for c in CHANNELS.values()}

@@ -122,3 +122,49 @@ def test_grid_step_needs_both_runs_whole_and_alike(make: Any) -> None:
     assert grid_step(make, coarse, make.history({MAP: 50.0}, step=900, ending="hang")).verdict == "error"
     assert grid_step(make, make.history({MAP: 1.0}, readings={}), fine, time_tolerance=None).verdict == "invalid run"
     assert grid_step(make, coarse, make.history({MAP: np.nan, HP: 1000.0}, step=900)).verdict != "pass"
+
+
+def felt(make: Any, moved: dict[str, Any], still: dict[str, Any] | None = None, **more: Any) -> Any:
+    """A run with another engine's throttle moved against one with it held."""
+    asked = make.judgement(
+        "unmoved", runs=("held", "moved"), tolerance=make.tolerance(percent=0.2, of="range"), basis="physics"
+    )
+    own = {"throttle": 0.5, MAP: 30.0, HP: 1000.0, "turbo_overspeed_light": 0.0}
+    other = {"other_throttle": np.clip(make.times() / 20.0, 0.0, 1.0)}
+    runs = {
+        "held": make.history(own | {"other_throttle": 0.0} | (still or {})),
+        "moved": make.history(own | other | moved, **more),
+    }
+    return make.judge(asked, runs, {})
+
+
+def test_an_engine_that_feels_nothing(make: Any) -> None:
+    finding = felt(make, {})
+    assert finding.verdict == "pass" and finding.found == "3 readings, none apart anywhere"
+
+
+@pytest.mark.parametrize(("apart", "verdict"), [(0.119, "pass"), (0.125, "fail"), (-0.125, "fail")])
+def test_one_sample_apart_is_enough(make: Any, apart: float, verdict: str) -> None:
+    blip = np.where(np.arange(make.times().size) == 300, 30.0 + apart, 30.0)
+    finding = felt(make, {MAP: blip})
+    assert finding.verdict == verdict
+    assert finding.found.startswith("manifold pressure") and finding.found.endswith("at 15 s")
+    assert finding.limit == pytest.approx(0.12)
+
+
+def test_the_reading_farthest_out_is_named(make: Any) -> None:
+    finding = felt(make, {MAP: 30.5, HP: 1200.0})
+    assert "brake power 1,200 hp" in finding.found and "1,000 hp with the other engines held" in finding.expected
+
+
+def test_a_light_that_follows_another_engine(make: Any) -> None:
+    finding = felt(make, {"turbo_overspeed_light": np.where(make.times() >= 12.0, 2.0, 0.0)})
+    assert finding.verdict == "fail"
+    assert "turbo overspeed light on at 12 s" in finding.found and "off with" in finding.expected
+
+
+def test_nothing_is_shown_when_no_other_lever_moved_or_a_run_ended_early(make: Any) -> None:
+    assert felt(make, {"other_throttle": 0.0}).verdict == "error"
+    assert felt(make, {}, ending="crash").verdict == "error"
+    assert felt(make, {}, ending="invalid", trouble="not steady").verdict == "invalid run"
+    assert felt(make, {}, ending="interrupted").verdict == "not run"
