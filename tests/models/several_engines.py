@@ -35,7 +35,7 @@ AIR: dict[str, tuple[str, str, float, float]] = {
     "relative_humidity": ("Hum", "%", 100.0, 0.0),
     "true_airspeed": ("TAS", "km/h", 1.852, 0.0),
 }
-HPA, KW, NM, KG_H = 33.8638866666667, 0.745699871582270, 1.3558179483314, 0.45359237
+HPA, KW, NM, KG_H = 33.86389, 0.745699871582270, 1.3558179483314, 0.45359237
 READINGS: dict[str, tuple[str, str, float, float]] = {
     "manifold_pressure": ("MAP", "hPa", HPA, 0.0),
     "engine_speed": ("RPM", "rpm", 1.0, 0.0),

@@ -95,10 +95,15 @@ def foreign(folder: str) -> list[tuple[str, str]]:
     return [(folder, name) for name in parse_stand_file(path.read_text("utf-8"), str(path)).defects]
 
 
-@pytest.mark.parametrize(("folder", "name"), [*foreign("c_engine"), *foreign("javascript_engine")])
+FOREIGN = [pair for folder in ("c_engine", "javascript_engine", "javascript_twin") for pair in foreign(folder)]
+
+
+@pytest.mark.parametrize(("folder", "name"), FOREIGN)
 def test_defects_of_the_foreign_engines_are_caught(tmp_path: Path, folder: str, name: str) -> None:
     there = tmp_path / folder
     shutil.copytree(EXAMPLES / folder, there)
+    if folder == "javascript_twin":
+        shutil.copytree(EXAMPLES / "javascript_engine", tmp_path / "javascript_engine")
     if folder == "c_engine":
         subprocess.run(
             ["cc", "-std=c99", "-O2", "-o", "corrie_c", "main.c", "engine.c", "json.c", "-lm"], cwd=there, check=True
