@@ -152,27 +152,21 @@ def _ground(asked: Asked, mounted: MountedStand | MountedRecording) -> Ground:
     )
 
 
-def _planned(
-    cases: Sequence[ReferenceCase], ground: Ground, record: RecordWriter
-) -> tuple[list[PlannedCase], int]:
+def _planned(cases: Sequence[ReferenceCase], ground: Ground, record: RecordWriter) -> tuple[list[PlannedCase], int]:
     """The cases planned, and how many could not be: what only the sheet shows to be impossible costs one case."""
     planned: list[PlannedCase] = []
     for case in cases:
         try:
             planned.append(plan_case(case, ground))
         except InputError as problem:
-            record_problem(
-                record, InputError(problem.message, problem.where or case.path, problem.hint, problem.code)
-            )
+            record_problem(record, InputError(problem.message, problem.where or case.path, problem.hint, problem.code))
     return planned, len(cases) - len(planned)
 
 
 def _step_study(asked: Asked, ground: Ground, planned: Sequence[PlannedCase]) -> list[PlannedCase]:
     """The step-study case, when it was not selected and there is anything to judge: every number's doubt needs
     it."""
-    if any(case_and_engine(p.case.id)[0] == STEP_STUDY for p in planned) or not any(
-        p.programs for p in planned
-    ):
+    if any(case_and_engine(p.case.id)[0] == STEP_STUDY for p in planned) or not any(p.programs for p in planned):
         return []
     found = [case for case in asked.library if case.id == STEP_STUDY]
     return [study for case in found if (study := plan_case(case, ground)).programs]

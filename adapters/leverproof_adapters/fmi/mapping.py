@@ -66,9 +66,7 @@ def _map_engine(
             continue
         if name not in description.variables:
             hint = nearest(name, _usable(channel, description)) or nearest(name, description.variables)
-            raise InputError(
-                f"the unit has no variable {name!r} for {channel.name}", where, hint, "unknown_signal"
-            )
+            raise InputError(f"the unit has no variable {name!r} for {channel.name}", where, hint, "unknown_signal")
         if fault is not None:
             hint = nearest(name, _usable(channel, description))
             raise InputError(fault, where, hint, "causality")
@@ -98,9 +96,7 @@ def _unfit(channel: Channel, variable: Variable | None, major: int) -> str | Non
 
 
 def _usable(channel: Channel, description: Description) -> list[str]:
-    return [
-        one.name for one in description.variables.values() if _unfit(channel, one, description.major) is None
-    ]
+    return [one.name for one in description.variables.values() if _unfit(channel, one, description.major) is None]
 
 
 def _states(channel: Channel, variable: Variable, where: str) -> tuple[tuple[str, ...], tuple[int, ...]]:

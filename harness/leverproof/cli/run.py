@@ -44,9 +44,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", metavar="FILE", type=Path, help="also report as one JSON object")
     parser.add_argument("--junit", metavar="FILE", type=Path, help="also report as JUnit XML")
     parser.add_argument("--markdown", metavar="FILE", type=Path, help="also report as Markdown")
-    parser.add_argument(
-        "--defect", metavar="NAME", help="build a seeded defect into the model (see: defects)"
-    )
+    parser.add_argument("--defect", metavar="NAME", help="build a seeded defect into the model (see: defects)")
     parser.add_argument(
         "--engine", metavar="N", type=int, help="only this engine of several (default: those the stand names)"
     )

@@ -22,9 +22,7 @@ _TEMPLATE = f"Where the model has names of its own, write {PLACE} in those that 
 def of_engine(stand: StandFile, engine: int, known: Collection[str]) -> StandFile:
     """The stand with the channel map of one engine, from 1; ``known`` are the names that the model has."""
     word = stand.engines[engine - 1]
-    channels = {
-        name: replace(entry, name=entry.name.replace(PLACE, word)) for name, entry in stand.channels.items()
-    }
+    channels = {name: replace(entry, name=entry.name.replace(PLACE, word)) for name, entry in stand.channels.items()}
     if len(stand.engines) > 1:
         for name in OWN:
             entry, behind = channels.get(name, ChannelMap(name)), f"{name}_{word}"
@@ -77,28 +75,20 @@ def _linked(stand: StandFile, engine: int, hello: Hello, names: Collection[str])
     except InputError as refused:
         if len(stand.engines) == 1:
             raise
-        raise InputError(
-            f"engine {engine}: {refused.message}", refused.where, refused.hint, refused.code
-        ) from None
+        raise InputError(f"engine {engine}: {refused.message}", refused.where, refused.hint, refused.code) from None
 
 
-def _own_signals(
-    stand: StandFile, engine: int, links: Links, hello: Hello, found: Mapping[int, Links]
-) -> None:
+def _own_signals(stand: StandFile, engine: int, links: Links, hello: Hello, found: Mapping[int, Links]) -> None:
     """Refuses an engine all of whose levers, or all of whose readings, are another engine's too."""
     for kind, said in (("lever", hello.inputs), ("reading", hello.outputs)):
         own = {e.signal.name for e in _side(links, kind).values()}
-        others = {
-            e.signal.name for k, other in found.items() if k != engine for e in _side(other, kind).values()
-        }
+        others = {e.signal.name for k, other in found.items() if k != engine for e in _side(other, kind).values()}
         if own - others:
             continue
         word = stand.engines[engine - 1]
         entry = stand.channels.get("throttle" if kind == "lever" else "manifold_pressure")
         example = (
-            entry.name.replace(PLACE, word)
-            if entry
-            else f"{LEVERS[0] if kind == 'lever' else READINGS[0]}_{word}"
+            entry.name.replace(PLACE, word) if entry else f"{LEVERS[0] if kind == 'lever' else READINGS[0]}_{word}"
         )
         raise InputError(
             f"the model has no engine {engine}: no {kind} is its own, such as {example!r}",

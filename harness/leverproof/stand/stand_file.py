@@ -63,9 +63,7 @@ def parse_stand_file(text: str, path: str, *, kinds: Iterable[str] | None = None
     only_a_recording(document, at)
     step = document.get("grid_step", StandFile.__dataclass_fields__["grid_step"].default)
     _grid(step, at("grid_step"))
-    channels = {
-        name: _channel_map(name, entry, path, text) for name, entry in document.get("channels", {}).items()
-    }
+    channels = {name: _channel_map(name, entry, path, text) for name, entry in document.get("channels", {}).items()}
     numbers = engine_numbers(document, at)
     stand = StandFile(
         path=path,
