@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from leverproof import session
+from leverproof import engine_stage
 from leverproof.errors import InputError, UsageError
 from leverproof.record.reader import Record, read_record
 from leverproof.session import RunRequest, run_session
@@ -320,7 +320,7 @@ def test_an_interrupt_while_judging_is_130(
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(session, "session_facts", stop)
+    monkeypatch.setattr(engine_stage, "session_facts", stop)
     code, record = run(tmp_path / "r", stand=str(in_process()), case_folders=(own_cases(),), cases=("first",))
     assert code == 130
     assert record.ending.startswith("interrupted")
@@ -333,7 +333,7 @@ def test_an_internal_error_leaves_a_record_that_says_so(
     def break_down(*_: object, **__: object) -> None:
         raise ZeroDivisionError("our own fault")
 
-    monkeypatch.setattr(session, "session_facts", break_down)
+    monkeypatch.setattr(engine_stage, "session_facts", break_down)
     with pytest.raises(ZeroDivisionError):
         run_session(
             RunRequest(
