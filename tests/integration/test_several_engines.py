@@ -25,7 +25,8 @@ from leverproof.stand.port import Array, StandFile, Start
 from leverproof.stand.stand_file import read_stand_file
 
 EXAMPLES = Path(leverproof_adapters.__file__).parents[1] / "examples"
-TWIN, SINGLE = EXAMPLES / "javascript_twin" / "stand.toml", EXAMPLES / "javascript_engine" / "stand.toml"
+FOLDER = EXAMPLES / "javascript_engine"
+TWIN, SINGLE = FOLDER / "twin.stand.toml", FOLDER / "stand.toml"
 MODELS = Path(__file__).resolve().parents[1] / "models"
 OWN_NAMES, ALONE = MODELS / "several_engines.stand.toml", MODELS / "second_engine.stand.toml"
 FEW = ("engines-independent", "idle-speed", "stopped-manifold-pressure", "mixture-order", "take-off-full-throttle")
@@ -187,12 +188,10 @@ def test_a_four(tmp_path: Path) -> None:
 def test_an_engine_that_is_not_there_is_refused_in_words(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], change: tuple[str, str], words: list[str], said: list[str]
 ) -> None:
-    twin, engine = tmp_path / "javascript_twin", tmp_path / "javascript_engine"
-    shutil.copytree(TWIN.parent, twin)
-    shutil.copytree(SINGLE.parent, engine)
-    text = (twin / "stand.toml").read_text("utf-8")
-    (twin / "stand.toml").write_text(text.replace(*change), "utf-8")
-    assert main(["run", "--stand", str(twin / "stand.toml"), "--out", str(tmp_path / "record"), *words]) == 2
+    shutil.copytree(FOLDER, tmp_path / "js")
+    stand = tmp_path / "js" / "twin.stand.toml"
+    stand.write_text(stand.read_text("utf-8").replace(*change), "utf-8")
+    assert main(["run", "--stand", str(stand), "--out", str(tmp_path / "record"), *words]) == 2
     shown = capsys.readouterr().err
     assert all(word in shown for word in said), shown
 

@@ -78,7 +78,7 @@ def test_javascript_engine(tmp_path: Path) -> None:
 
 
 def test_javascript_twin(tmp_path: Path) -> None:
-    outcome = session(tmp_path / "record", stand=str(EXAMPLES / "javascript_twin" / "stand.toml"))
+    outcome = session(tmp_path / "record", stand=str(EXAMPLES / "javascript_engine" / "twin.stand.toml"))
     honest(outcome, 80)
     passed = {f.case for f in outcome.record.findings if f.verdict == "pass"}
     assert all(len({case for case in passed if case.endswith(mark)}) >= 12 for mark in ("@1", "@2"))

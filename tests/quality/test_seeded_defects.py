@@ -90,25 +90,27 @@ def test_a_constant_in_place_of_a_part_is_noticed(tmp_path: Path, part: str) -> 
     assert outcome.fired
 
 
-def foreign(folder: str) -> list[tuple[str, str]]:
-    path = EXAMPLES / folder / "stand.toml"
-    return [(folder, name) for name in parse_stand_file(path.read_text("utf-8"), str(path)).defects]
+def foreign(folder: str, file: str = "stand.toml") -> list[tuple[str, str, str]]:
+    path = EXAMPLES / folder / file
+    return [(folder, file, name) for name in parse_stand_file(path.read_text("utf-8"), str(path)).defects]
 
 
-FOREIGN = [pair for folder in ("c_engine", "javascript_engine", "javascript_twin") for pair in foreign(folder)]
+FOREIGN = [
+    *foreign("c_engine"),
+    *foreign("javascript_engine"),
+    *foreign("javascript_engine", "twin.stand.toml"),
+]
 
 
-@pytest.mark.parametrize(("folder", "name"), FOREIGN)
-def test_defects_of_the_foreign_engines_are_caught(tmp_path: Path, folder: str, name: str) -> None:
+@pytest.mark.parametrize(("folder", "file", "name"), FOREIGN)
+def test_defects_of_the_foreign_engines_are_caught(tmp_path: Path, folder: str, file: str, name: str) -> None:
     there = tmp_path / folder
     shutil.copytree(EXAMPLES / folder, there)
-    if folder == "javascript_twin":
-        shutil.copytree(EXAMPLES / "javascript_engine", tmp_path / "javascript_engine")
     if folder == "c_engine":
         subprocess.run(
             ["cc", "-std=c99", "-O2", "-o", "corrie_c", "main.c", "engine.c", "json.c", "-lm"], cwd=there, check=True
         )
-    path = there / "stand.toml"
+    path = there / file
     stated = parse_stand_file(path.read_text("utf-8"), str(path)).defects[name]
     expected, allowed = frozenset(stated["fires"]), frozenset(stated.get("may_fire", ()))
     assert expected

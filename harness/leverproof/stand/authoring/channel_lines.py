@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from leverproof.channels import CHANNELS, Channel
+from leverproof.channels import OWN, Channel
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import unit
 from leverproof.stand.authoring.questions import SHAPE
@@ -48,7 +48,7 @@ def channel_line(line: str, kind: str, where: str = "") -> tuple[str, ChannelMap
 
 
 def _channel(name: str, kind: str, where: str) -> Channel:
-    found = CHANNELS.get(name)
+    found = OWN.get(name)
     if found is None:
         raise InputError(f"{name!r} is not one of our names", where, suggestion(name, kind), "channel")
     if found.kind != kind:
@@ -63,12 +63,12 @@ def _channel(name: str, kind: str, where: str) -> Channel:
 
 def suggestion(name: str, kind: str) -> str:
     """Which of our channels of a kind a word may mean, and how to map it."""
-    ours = [c.name for c in CHANNELS.values() if c.kind == kind]
+    ours = [c.name for c in OWN.values() if c.kind == kind]
     meant = ABBREVIATIONS.get(name.casefold(), "")
     if meant in ours:
         return f"did you mean {meant!r}? Then write {meant} = {name}"
     if meant:
-        return f"{name} usually is {meant}, a {CHANNELS[meant].kind}"
+        return f"{name} usually is {meant}, a {OWN[meant].kind}"
     return nearest(name, ours)
 
 

@@ -20,7 +20,8 @@ COMMENTS = {
     "target": "where it is; files are beside this one",
     "build_hint": "shown to people who do not have the program yet",
     "sheet": "what engine it is: a file beside this one, or a shipped id",
-    "engine": "which engine of the aeroplane, from 1",
+    "engine": "which engine is tested, of a model with several; from 1",
+    "engines": "how many engines the model has; {engine} in a name below stands for each",
     "processes": "how many processes of the model are started beside each other",
     "grid_step": "a whole number of these make 0.5 s; the model must also take half of it",
     "clock": "stepped: it moves only when told; free_running: on its own clock",
@@ -46,6 +47,7 @@ def stand_text(answers: Mapping[str, Any], *, name: str) -> str:
     for key, comment in COMMENTS.items():
         if values.get(key) not in (None, "", [], {}):
             parts.append(f"# {comment}\n{key} = {toml(values[key])}\n")
+    parts += _table("held", answers.get("held", {}))
     parts += _recording(answers)
     parts += _channels(answers)
     parts += _table("options", answers.get("options", {}))

@@ -221,7 +221,7 @@ QUESTIONS = (
              tuple(kind for kind in KINDS if kind != "recording")),
     Question("deadlines", "Deadlines: to say hello, for any answer, and more for each row", _deadlines,
              _always("30 s, 10 s, 0.02 s"), tuple(kind for kind in KINDS if kind != "recording")),
-    Question("engine", "Which engine of the aeroplane, from 1", _engine, _always("1")),
+    Question("engine", "Which engine is tested, of a model with several; from 1", _engine, _always("1")),
 )  # fmt: skip
 
 

@@ -1,11 +1,11 @@
 #!/usr/bin/env node
-// Two Rill-6 of ../javascript_engine side by side in one program, as in a twin. A simulated engine; never a power
+// Two Rill-6 of engine.mjs side by side in one program, as in a twin. A simulated engine; never a power
 // setting for a real one. The protocol knows nothing of several engines: each has columns of its own here, with its
 // number behind their names (throttle_1, throttle_2), and the air is shared.
 // usage: node twin.mjs [--defect NAME]
 import process from 'node:process';
 import { createInterface } from 'node:readline';
-import { Engine, INPUTS as LEVERS_AND_AIR, OUTPUTS as READINGS } from '../javascript_engine/engine.mjs';
+import { Engine, INPUTS as LEVERS_AND_AIR, OUTPUTS as READINGS } from './engine.mjs';
 
 const ENGINES = [1, 2], LANES = 64, MAX_VALUES = 50000;
 const AIR = ['pressure_altitude', 'temperature_offset', 'relative_humidity', 'true_airspeed'];
