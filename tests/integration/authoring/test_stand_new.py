@@ -192,6 +192,14 @@ def test_an_example_can_be_given_another_title_and_step(new: Command, tmp_path: 
     assert (stand.title, stand.grid_step, stand.engine) == ("Mine", "0.1 s", 2)
 
 
+def test_the_example_of_a_twin_tests_both_engines_and_holds_the_other(new: Command, tmp_path: Path) -> None:
+    assert new("--example", "twin", "--title", "Two")[0] == 0
+    stand = read_stand_file(str(tmp_path / "two.stand.toml"))
+    assert (stand.engines, stand.tested, stand.held) == (("1", "2"), (1, 2), {"throttle": 0.4})
+    code, _, err = new("--example", "twin", "--title", "Two", "--engine", "2")
+    assert code == 2 and "the example says this itself" in err
+
+
 def test_the_list_names_every_example(new: Command) -> None:
     code, out, _ = new("--list")
     assert code == 0

@@ -14,8 +14,8 @@ from leverproof.toml_file import read_text
 
 GROUP = "leverproof.examples"
 CATALOGUE = "catalogue.toml"
-_TEXTS = ("kind", "command", "target", "build_hint", "sheet", "defect_argument", "processes")
-_TABLES = ("options", "defects", "channels", "recording")
+_TEXTS = ("kind", "command", "target", "build_hint", "sheet", "defect_argument", "processes", "engines")
+_TABLES = ("options", "defects", "channels", "recording", "held")
 _QUESTIONS = (
     "language",
     "arrangement",
@@ -79,4 +79,6 @@ def answered(example: Example) -> dict[str, Any]:
     own |= {"clock": document.get("clock", "stepped"), "lever": {}, "surrounding": {}, "reading": {}}
     own |= {key: document.get(key, "") for key in _TEXTS}
     own |= {key: document.get(key, {}) for key in _TABLES}
+    if own["engines"]:
+        own["engine"] = document.get("engine", "")
     return own | {"sheet": PurePosixPath(own["sheet"]).name}
