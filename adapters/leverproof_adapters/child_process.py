@@ -104,6 +104,7 @@ class Child:
             self.incoming, self.outgoing = _taken(self._process.stdout), _taken(self._process.stdin)
         self._ring = TalkRing(self._talk.fileno())
         self._ended = False
+        self._lingered = False
         # An interpreter that ends without close leaves no group behind; a fork of it owns none.
         self._finalizer = weakref.finalize(self, _last_resort, os.getpid(), self._process.pid)
 
@@ -138,6 +139,7 @@ class Child:
         if not self._ended:
             self._ended = True
             if not self.wait(patience):
+                self._lingered = True
                 _signal_group(self._process.pid, signal.SIGTERM)
                 self.wait(_GRACE)
             _kill_group(self._process.pid)
@@ -147,6 +149,12 @@ class Child:
             assert self._talk
             self._talk.close()
         return int(self._process.returncode)
+
+    @property
+    def misfortune(self) -> str:
+        """How the child ended in words, when it ended by itself and not with exit code 0; else empty."""
+        code = self._process.returncode
+        return exit_words(int(code)) if self._ended and code and not self._lingered else ""
 
     def tail(self) -> str:
         """The last 64 KiB of its talk."""

@@ -47,6 +47,11 @@ class ModelLink:
         self.channel.close()
         return words
 
+    @property
+    def misfortune(self) -> str:
+        """How the model's process ended in words, when it ended by itself and not in order; else empty."""
+        return "" if self._child is None else self._child.misfortune
+
     def tail(self) -> str:
         """The last 64 KiB of what the model's process said beside the protocol."""
         return "" if self._child is None else self._child.tail()

@@ -63,11 +63,17 @@ class WireSession:
         self._wants_frames, self._frames = frames, False
         self._columns: tuple[int, int] | None = None
         self._over: StandError | None = None
+        self._farewell = ""
 
     @property
     def group(self) -> int | None:
         """The id of the model's process group; None for a model somebody else runs."""
         return self._link.group
+
+    @property
+    def farewell(self) -> str:
+        """What was wrong with how the model ended when it was told to close; empty while nothing is known to be."""
+        return self._farewell
 
     @property
     def frames(self) -> bool:
@@ -150,6 +156,8 @@ class WireSession:
                     patience = 0.0
             self._over = trouble("the session is closed", "refused")
             self._link.end(patience=patience if self._said is not None else 0.0)
+            if self._link.misfortune and self._said is not None:
+                self._farewell = f"told to close, the model did not end in order: {self._link.misfortune}"
 
     def _rows(
         self, method: str, params: dict[str, Any], sent: Array, seconds: float, shape: tuple[int, ...]

@@ -36,6 +36,8 @@ from leverproof.toml_file import read_text
 
 DEFAULT_SHEET = "corrie-18-early"
 EMBEDDED = "reference_engine"
+DISORDERLY = "completed, but the model did not end in order"
+_FAREWELL_HINT = "what was judged stands; free everything once, and leave with exit code 0"
 _INTERRUPTED = "interrupted; what was finished is kept"
 Progress = Callable[[float, float, str], None]
 
@@ -275,6 +277,9 @@ def _session(
         for line in resolvability(case):
             record.event("resolvability", **line)
     runs = _conducted([*planned, *study], source, record, progress)
+    mounted.close()
+    if mounted.farewell:
+        _problem(record, StandError(mounted.farewell, request.stand or "", _FAREWELL_HINT, "crash"))
     facts = session_facts(
         runs,
         arrangement=inputs.sheet.word("hardware.arrangement"),
@@ -297,8 +302,10 @@ def _session(
         input_errors=bool(inputs.catalogue.problems) or bool(problems),
         interrupted=interrupted,
         internal=False,
+        disorderly=bool(mounted.farewell),
     )
-    record.close(_INTERRUPTED if interrupted else "completed", code)
+    orderly = DISORDERLY if mounted.farewell else "completed"
+    record.close(_INTERRUPTED if interrupted else orderly, code)
     return code
 
 

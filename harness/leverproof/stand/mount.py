@@ -38,7 +38,7 @@ class MountedStand:
             )
         self.hello, self.links, self.session = self._open()
 
-    def _open(self) -> tuple[Hello, Links, Session]:
+    def _open(self) -> tuple[Hello, Links, MappedSession]:
         opened = guarded_call(lambda: self._adapter(self.stand, defect=self.defect), "being opened")
         session = opened if isinstance(opened, GuardedSession) else GuardedSession(opened)
         try:
@@ -67,6 +67,16 @@ class MountedStand:
             raise trouble("the model describes itself otherwise than at its first start", "protocol")
         self.hello, self.links, self.session = hello, links, session
         return session
+
+    @property
+    def adapter(self) -> OpenStand:
+        """What opens another session of the same kind of stand."""
+        return self._adapter
+
+    @property
+    def farewell(self) -> str:
+        """What was wrong with how the model ended when it was told to close, empty when nothing was."""
+        return self.session.farewell
 
     def supports(self, defect: str) -> bool:
         """Whether the model has this seeded defect."""
