@@ -105,6 +105,7 @@ class Child:
         self._ring = TalkRing(self._talk.fileno())
         self._ended = False
         self._lingered = False
+        self._reaping = threading.Lock()
         # An interpreter that ends without close leaves no group behind; a fork of it owns none.
         self._finalizer = weakref.finalize(self, _last_resort, os.getpid(), self._process.pid)
 
@@ -137,11 +138,12 @@ class Child:
         called twice.
         """
         if not self._ended:
-            self._ended = True
             if not self.wait(patience):
                 self._lingered = True
                 _signal_group(self._process.pid, signal.SIGTERM)
                 self.wait(_GRACE)
+            with self._reaping:
+                self._ended = True
             _kill_group(self._process.pid)
             self._finalizer.detach()
             self._process.wait()
@@ -149,6 +151,12 @@ class Child:
             assert self._talk
             self._talk.close()
         return int(self._process.returncode)
+
+    def abort(self) -> None:
+        """Ends the group at once, from any thread; whoever waits for the child's words finds their end."""
+        with self._reaping:
+            if not self._ended:
+                _kill_group(self._process.pid)
 
     @property
     def misfortune(self) -> str:

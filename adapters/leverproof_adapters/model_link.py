@@ -47,6 +47,11 @@ class ModelLink:
         self.channel.close()
         return words
 
+    def abort(self) -> None:
+        """Ends the model's process at once, from any thread."""
+        if self._child is not None:
+            self._child.abort()
+
     @property
     def misfortune(self) -> str:
         """How the model's process ended in words, when it ended by itself and not in order; else empty."""

@@ -159,6 +159,10 @@ class WireSession:
             if self._link.misfortune and self._said is not None:
                 self._farewell = f"told to close, the model did not end in order: {self._link.misfortune}"
 
+    def abort(self) -> None:
+        """Ends the model's process at once, from any thread: a request under way there then ends as a crash."""
+        self._link.abort()
+
     def _rows(
         self, method: str, params: dict[str, Any], sent: Array, seconds: float, shape: tuple[int, ...]
     ) -> Array:

@@ -88,7 +88,7 @@ _OPENING = """
   { do = "hold", for = "10 s" },"""
 
 
-def _write_cases(folder: Path) -> None:
+def write_cases(folder: Path) -> None:
     """The case that no vice need spoil, the one that opens the throttle, and the same run twice."""
     folder.mkdir()
     asked = {
@@ -125,7 +125,7 @@ def observe(fault: Any, folder: Path) -> Observed:
     mounting = registered().BUILDERS[fault.stand](fault, folder)
     stand, mark = folder / "stand.toml", uuid.uuid4().hex
     cases = folder / "cases"
-    _write_cases(cases)
+    write_cases(cases)
     sheet = str(MODELS / "second_engine.sheet.toml")
     stand.write_text(
         f'format = 1\ntitle = "{fault.name}"\nsheet = "{sheet}"\n'

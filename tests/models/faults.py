@@ -21,7 +21,7 @@ from types import ModuleType
 MODELS = Path(__file__).resolve().parent
 CONTRACT = MODELS.parent / "contract"
 PASSES = "conditional pass"
-"""How ``gentle`` ends beside a case that failed: the step study, which opens the throttle, is then missing."""
+"""How ``gentle`` ends with an honest model of this kind: without a height it can be told, it has no step study."""
 
 
 @dataclass(frozen=True)

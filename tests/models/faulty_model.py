@@ -191,7 +191,7 @@ def main() -> None:
         result: dict[str, Any] = {}
         if request["method"] == "hello":
             result = {**HELLO, "derived_from": arguments.defect or HELLO["derived_from"]}
-            if vice in ("keeps_its_heat", "noise"):
+            if vice in ("keeps_its_heat", "noise", "one_lane"):
                 result["capabilities"] = {"lanes": 1}
             if vice == "wrong_version":
                 result["protocol"] = 2

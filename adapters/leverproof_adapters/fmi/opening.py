@@ -136,6 +136,10 @@ class FmuSession:
             self._remove()
             raise
 
+    def abort(self) -> None:
+        """Ends the worker at once, from any thread."""
+        self._session.abort()
+
     def close(self) -> None:
         """Ends the worker and removes the folder; never raises."""
         self._session.close()

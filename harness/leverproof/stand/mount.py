@@ -14,6 +14,7 @@ from leverproof.stand.adapters import adapter_defects, find_adapter
 from leverproof.stand.guard import GuardedSession, guarded_call
 from leverproof.stand.mapped import Link, Links, MappedSession, link
 from leverproof.stand.port import Capabilities, Hello, OpenStand, Session, StandFile
+from leverproof.stand.processes import open_processes
 from leverproof.stand.trouble import trouble
 
 
@@ -38,8 +39,14 @@ class MountedStand:
             )
         self.hello, self.links, self.session = self._open()
 
+    def _opened(self) -> Session:
+        def one() -> Session:
+            return self._adapter(self.stand, defect=self.defect)
+
+        return one() if self.stand.processes == 1 else open_processes(one, self.stand.processes)
+
     def _open(self) -> tuple[Hello, Links, MappedSession]:
-        opened = guarded_call(lambda: self._adapter(self.stand, defect=self.defect), "being opened")
+        opened = guarded_call(self._opened, "being opened")
         session = opened if isinstance(opened, GuardedSession) else GuardedSession(opened)
         try:
             hello = session.hello()
@@ -117,6 +124,7 @@ class MountedStand:
             "kind": self.stand.kind,
             "grid_step": self.stand.grid_step,
             "engine": self.stand.engine,
+            "processes": self.stand.processes,
             "defect": self.defect,
             "model": said.model,
             "version": said.version,
