@@ -114,7 +114,7 @@ class Child:
         """The id of the process group the child leads."""
         return self._process.pid
 
-    def _has_exited(self) -> bool:
+    def has_exited(self) -> bool:
         """Whether the child has ended; it is left unreaped, which keeps the id of its group from being
         reused."""
         if self._process.returncode is not None:
@@ -124,7 +124,7 @@ class Child:
     def wait(self, seconds: float) -> bool:
         """Whether the child ends by itself within ``seconds``."""
         until, pause = self._clock() + seconds, 0.001
-        while not self._has_exited():
+        while not self.has_exited():
             if self._clock() >= until:
                 return False
             time.sleep(pause)

@@ -47,6 +47,11 @@ class ModelLink:
         self.channel.close()
         return words
 
+    @property
+    def exited(self) -> bool:
+        """Whether the model's process has ended already, whatever it has left behind."""
+        return self._child is not None and self._child.has_exited()
+
     def abort(self) -> None:
         """Ends the model's process at once, from any thread."""
         if self._child is not None:

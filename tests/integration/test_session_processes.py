@@ -92,7 +92,9 @@ def test_the_record_is_that_of_one_process(
         assert (said["processes"], said["capabilities"]["lanes"]) == (processes, lanes * processes)
 
 
-def test_a_child_that_dies_ends_only_what_made_it_die(session: Callable[..., tuple[int, Record, int]]) -> None:
+def test_a_child_that_dies_ends_only_what_made_it_die(
+    session: Callable[..., tuple[int, Record, int]],
+) -> None:
     _, honest, _ = session("none", 1)
     code, record, _ = session("dies", 2)
     assert code == 1

@@ -76,8 +76,8 @@ def test_each_fault_has_its_word(
         (3, "hangs", "hang", "request"),
         (3, "hangs_at_start", "hang", "request"),
         (2, "hangs_at_load", "no_handshake", "start"),
-        # It exits too, and leaves a child that keeps its end of the pipe open.
-        (2, "forks", "hang", "request"),
+        # It had exited, and left a child that keeps its end of the pipe open: no hang.
+        (2, "forks", "crash", "request"),
     ],
 )
 def test_deadlines_end_a_hanging_unit(
@@ -89,6 +89,7 @@ def test_deadlines_end_a_hanging_unit(
     fault = fault_of(bare(stand_for(lag_units[version], **{deadline: seconds})), gone)
     assert fault.code == code
     assert "within" in fault.message
+    assert (vice == "forks") == ("the model had ended (exit code 4) and left a process behind" in fault.message)
 
 
 @pytest.mark.parametrize(("version", "vice"), [(2, "prints"), (3, "prints"), (2, "warns"), (3, "warns")])
