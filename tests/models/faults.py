@@ -138,6 +138,8 @@ FAULTS: list[Fault] = [
     _early("library-other-version", "is built for another interface", "library", "OTHER_VERSION", "version 99"),
     Fault("unit-crashes", "is ended by SIGSEGV", "unit", "crashes", 1, "SIGSEGV", ending="crash"),
     _hang("unit-hangs", "never comes back from a step", "unit", "hangs"),
+    Fault("unit-exits-and-leaves-a-child", "exits, and leaves a child that holds the line open", "unit", "forks", 1,
+          "left a process behind", ending="crash", request="0.3 s"),
     Fault("unit-frees-twice", "frees each instance twice", "unit", "frees_twice", 1, "SIGABRT", ending="completed",
           opened=PASSES),
     Fault("dies-when-closed", "leaves with exit code 5 when told to close", "program", "dies_when_closed", 1,

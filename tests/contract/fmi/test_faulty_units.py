@@ -15,6 +15,7 @@ import pytest
 
 from leverproof.errors import StandError
 from leverproof.stand.port import Array, Session, StandFile, Start
+from leverproof.stand.shakedown import shakedown
 from leverproof_adapters.fmi.opening import PREFIX, FmuSession
 
 StandFor = Callable[..., StandFile]
@@ -123,6 +124,17 @@ def test_a_unit_that_dies_when_freed_loses_no_result(
     with pytest.raises(StandError, match=signal) as caught:
         again.reset()
     assert caught.value.code == "crash"
+
+
+@pytest.mark.parametrize(("vice", "ending"), [("none", "pass"), ("frees_twice", "fail")])
+def test_the_kit_sees_how_a_unit_ends(
+    lag_units: dict[int, Path], stand_for: StandFor, monkeypatch: pytest.MonkeyPatch, vice: str, ending: str
+) -> None:
+    monkeypatch.setenv("FMI_VICE", vice)
+    found = shakedown(stand_for(lag_units[2]), items=["clean-end"])
+    (result,) = [result for result in found.results if result.name == "clean-end"]
+    assert result.ending == ending
+    assert vice == "none" or "SIGABRT" in result.outcome.seen
 
 
 def test_a_missing_function_is_named(

@@ -209,6 +209,8 @@ def _theirs(bench: Bench) -> Numbers:
 def clean_end(bench: Bench) -> Outcome:
     """Told to close, the model ends by itself; told twice, no harm is done."""
     stand = bench.mounted.stand
+    # A model that has nothing to give back has nothing to do wrong.
+    bench.begin(bench.draw())
     bench.session.close()
     bench.session.close()
     with bench.watch.within(stand.deadlines.start, "a new start"):
