@@ -1,6 +1,7 @@
 """A child process that never outlives its owner (POSIX).
 
-The child leads a session and process group of its own; ending it ends the whole group. What it says beside the
+The child leads a session and process group of its own; ending it ends the whole group, and what has left the group
+where that can be found. What it says beside the
 protocol is drained all the time by a thread into a ring of 64 KiB, because a full pipe would stop it.
 """
 
@@ -17,6 +18,8 @@ import time
 import weakref
 from collections.abc import Callable, Mapping, Sequence
 from typing import IO
+
+from leverproof_adapters.stragglers import end_stragglers, marked, new_mark
 
 _RING = 64 * 1024
 _ROOM = 1024 * 1024
@@ -85,11 +88,12 @@ class Child:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._clock = clock
+        self._mark = new_mark()
         pipe = subprocess.PIPE
         self._process = subprocess.Popen(
             list(argv),
             cwd=folder,
-            env=None if environment is None else dict(environment),
+            env=marked(os.environ if environment is None else environment, self._mark),
             stdin=pipe if speaks else subprocess.DEVNULL,
             stdout=pipe,
             stderr=pipe if speaks else subprocess.STDOUT,
@@ -107,7 +111,7 @@ class Child:
         self._lingered = False
         self._reaping = threading.Lock()
         # An interpreter that ends without close leaves no group behind; a fork of it owns none.
-        self._finalizer = weakref.finalize(self, _last_resort, os.getpid(), self._process.pid)
+        self._finalizer = weakref.finalize(self, _last_resort, os.getpid(), self._process.pid, self._mark)
 
     @property
     def group(self) -> int:
@@ -145,6 +149,7 @@ class Child:
             with self._reaping:
                 self._ended = True
             _kill_group(self._process.pid)
+            end_stragglers(self._mark)
             self._finalizer.detach()
             self._process.wait()
             self._ring.finish()
@@ -193,9 +198,10 @@ def _kill_group(group: int) -> None:
     _signal_group(group, signal.SIGKILL)
 
 
-def _last_resort(owner: int, group: int) -> None:
+def _last_resort(owner: int, group: int, mark: str) -> None:
     if os.getpid() == owner:
         _kill_group(group)
+        end_stragglers(mark)
 
 
 def exit_words(code: int) -> str:

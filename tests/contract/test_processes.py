@@ -102,7 +102,7 @@ def above(stand: StandFile) -> StandFile:
 
 @pytest.mark.parametrize(("vice", "code"), [("dies", "crash"), ("hangs", "hang"), ("wrong_id", "protocol")])
 def test_an_error_names_the_lanes_of_its_process(faulty: StandOf, gone: Gone, vice: str, code: str) -> None:
-    session = opened(above(faulty(vice, request="0.3 s")), 3)
+    session = opened(above(faulty(vice, request="1.5 s")), 3)
     session.hello()
     groups = session.groups
     with pytest.raises(StandError) as caught:

@@ -67,7 +67,7 @@ def _early(
 
 
 def _hang(name: str, does: str, stand: str, vice: str, says: str = "no reply to advance within") -> Fault:
-    return Fault(name, does, stand, vice, 1, says, ending="hang", request="0.3 s")
+    return Fault(name, does, stand, vice, 1, says, ending="hang", request="0.6 s")
 
 
 def _lie(name: str, does: str, vice: str, says: str) -> Fault:
@@ -84,6 +84,8 @@ FAULTS: list[Fault] = [
     Fault("dies", "ends in the middle of a run", "program", "dies", 1, "exit code 3", ending="crash"),
     Fault("segmentation-fault", "is ended by SIGSEGV", "program", "raises_a_signal", 1, "SIGSEGV", ending="crash"),
     Fault("leaves-a-child", "ends and leaves a child that ignores termination", "program", "leaves_a_child", 1,
+          "exit code 4", ending="crash"),
+    Fault("leaves-a-daemon", "ends and leaves a child in a session of its own", "program", "leaves_a_daemon", 1,
           "exit code 4", ending="crash"),
     Fault("closes-its-output", "closes its output and lives on", "program", "closes_its_output", 1, "SIGTERM",
           ending="crash"),
@@ -139,7 +141,7 @@ FAULTS: list[Fault] = [
     Fault("unit-crashes", "is ended by SIGSEGV", "unit", "crashes", 1, "SIGSEGV", ending="crash"),
     _hang("unit-hangs", "never comes back from a step", "unit", "hangs"),
     Fault("unit-exits-and-leaves-a-child", "exits, and leaves a child that holds the line open", "unit", "forks", 1,
-          "left a process behind", ending="crash", request="0.3 s"),
+          "left a process behind", ending="crash", request="0.6 s"),
     Fault("unit-frees-twice", "frees each instance twice", "unit", "frees_twice", 1, "SIGABRT", ending="completed",
           opened=PASSES),
     Fault("dies-when-closed", "leaves with exit code 5 when told to close", "program", "dies_when_closed", 1,

@@ -111,14 +111,15 @@ class Engine:
             sleep_for_ever()
         if self.vice == "floods_its_output":
             print("rpm " * 2_000_000, flush=True)
-        if self.vice == "leaves_a_child":
-            spawn_a_child()
+        if self.vice in ("leaves_a_child", "leaves_a_daemon"):
+            spawn_a_child(apart=self.vice == "leaves_a_daemon")
             os._exit(4)
 
 
-def spawn_a_child() -> None:
+def spawn_a_child(*, apart: bool = False) -> None:
     code = "import signal, time; signal.signal(signal.SIGTERM, signal.SIG_IGN); print('up', flush=True)\n"
-    child = subprocess.Popen([sys.executable, "-c", code + "time.sleep(600)"], stdout=subprocess.PIPE)
+    words = [sys.executable, "-c", code + "time.sleep(600)"]
+    child = subprocess.Popen(words, stdout=subprocess.PIPE, start_new_session=apart)
     assert child.stdout
     child.stdout.readline()
 
