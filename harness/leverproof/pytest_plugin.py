@@ -93,8 +93,8 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
 
 
 def _told_of_its_end(session: pytest.Session, record: Record) -> None:
+    from leverproof.judge.endings import DISORDERLY
     from leverproof.report.fold import notices
-    from leverproof.session import DISORDERLY
 
     if record.ending != DISORDERLY:
         return

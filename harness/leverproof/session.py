@@ -18,7 +18,7 @@ from leverproof.conduct.plan import Ground, plan_case
 from leverproof.conduct.resolvability import resolvability
 from leverproof.errors import InputError, LeverproofError, StandError, UsageError, nearest
 from leverproof.judge.case import judge_case
-from leverproof.judge.endings import INTERNAL, INTERRUPTED, INVALID_INPUT, exit_code
+from leverproof.judge.endings import DISORDERLY, INTERNAL, INTERRUPTED, INVALID_INPUT, exit_code
 from leverproof.judge.facts import STEP_STUDY, session_facts
 from leverproof.judge.ladder import block
 from leverproof.judge.model import Finding, SessionFacts
@@ -36,7 +36,6 @@ from leverproof.toml_file import read_text
 
 DEFAULT_SHEET = "corrie-18-early"
 EMBEDDED = "reference_engine"
-DISORDERLY = "completed, but the model did not end in order"
 _FAREWELL_HINT = "what was judged stands; free everything once, and leave with exit code 0"
 _INTERRUPTED = "interrupted; what was finished is kept"
 Progress = Callable[[float, float, str], None]

@@ -18,6 +18,9 @@ ALL_PASSED, FINDINGS, INVALID_INPUT, NO_HANDSHAKE, INTERNAL, NOTHING_JUDGED, INT
     130,
 )
 
+DISORDERLY = "completed, but the model did not end in order"
+"""How a session ends in its record when everything was judged and the model crashed when it was told to close."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ending:
