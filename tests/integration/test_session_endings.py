@@ -14,7 +14,6 @@ import pytest
 from leverproof import session
 from leverproof.errors import InputError, UsageError
 from leverproof.record.reader import Record, read_record
-from leverproof.report import junit
 from leverproof.session import RunRequest, run_session
 
 MODELS = Path(__file__).resolve().parents[1] / "models"
@@ -240,31 +239,6 @@ def test_the_same_model_without_a_vice_passes(
     )
     assert [f.verdict for f in record.findings] == ["conditional pass", "conditional pass"] or code == 0
     assert code == 0
-
-
-def test_a_model_that_dies_when_it_is_closed_spoils_no_finding_and_is_no_success(
-    tmp_path: Path, stdio: Stands, own_cases: Callable[..., str]
-) -> None:
-    code, record = run(
-        tmp_path / "r", stand=str(stdio("dies_when_closed")), case_folders=(own_cases(),), subjects=("made up",)
-    )
-    assert code == 1
-    assert {f.verdict for f in record.findings} <= {"pass", "conditional pass"}
-    assert "did not end in order" in record.ending
-    assert "told to close, the model did not end in order: exit code 5" in problems(record)[0]
-    told = junit.render(record)
-    assert 'tests="3" failures="0" errors="1"' in told
-    assert "exit code 5" in told
-
-
-def test_a_model_that_lingers_after_close_is_ended_and_is_no_finding(
-    tmp_path: Path, stdio: Stands, own_cases: Callable[..., str]
-) -> None:
-    before = children()
-    stand = stdio("lingers", request="0.6 s")
-    code, record = run(tmp_path / "r", stand=str(stand), case_folders=(own_cases(),), subjects=("made up",))
-    assert (code, record.ending) == (0, "completed")
-    assert nothing_left(before)
 
 
 MOODY = """

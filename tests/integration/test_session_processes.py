@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from leverproof.record.reader import Record, read_record
+from leverproof.report import junit
 from leverproof.session import RunRequest, run_session
 
 MODELS = Path(__file__).resolve().parents[1] / "models"
@@ -104,3 +105,23 @@ def test_a_child_that_dies_ends_only_what_made_it_die(
     assert kept["gentle", 0, "one"] == whole["gentle", 0, "one"]
     assert kept["gentle", 0, "one"][0] == "completed"
     assert kept["opened", 0, "one"][0] == "crash"
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_a_model_that_dies_when_it_is_closed_spoils_no_finding_and_is_no_success(
+    session: Callable[..., tuple[int, Record, int]], processes: int
+) -> None:
+    code, record, _ = session("dies_when_closed", processes, ("gentle", "opened"))
+    assert code == 1
+    assert {f.verdict for f in record.findings} <= {"pass", "conditional pass"}
+    assert "did not end in order" in record.ending
+    told = junit.render(record)
+    assert 'tests="3" failures="0" errors="1"' in told
+    assert "told to close, the model did not end in order: exit code 5" in told
+
+
+def test_a_model_that_lingers_after_close_is_ended_and_is_no_finding(
+    session: Callable[..., tuple[int, Record, int]],
+) -> None:
+    code, record, _ = session("lingers", 1, ("gentle",))
+    assert (code, record.ending) == (0, "completed")
