@@ -1,6 +1,7 @@
 """A child process that never outlives its owner (POSIX).
 
-The child leads a session and process group of its own; ending it ends the whole group. What it says beside the
+The child leads a session and process group of its own; ending it ends the whole group, and what has left the group
+where that can be found. What it says beside the
 protocol is drained all the time by a thread into a ring of 64 KiB, because a full pipe would stop it.
 """
 
@@ -17,6 +18,8 @@ import time
 import weakref
 from collections.abc import Callable, Mapping, Sequence
 from typing import IO
+
+from leverproof_adapters.stragglers import end_stragglers, marked, new_mark
 
 _RING = 64 * 1024
 _ROOM = 1024 * 1024
@@ -85,11 +88,12 @@ class Child:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._clock = clock
+        self._mark = new_mark()
         pipe = subprocess.PIPE
         self._process = subprocess.Popen(
             list(argv),
             cwd=folder,
-            env=None if environment is None else dict(environment),
+            env=marked(os.environ if environment is None else environment, self._mark),
             stdin=pipe if speaks else subprocess.DEVNULL,
             stdout=pipe,
             stderr=pipe if speaks else subprocess.STDOUT,
@@ -104,15 +108,17 @@ class Child:
             self.incoming, self.outgoing = _taken(self._process.stdout), _taken(self._process.stdin)
         self._ring = TalkRing(self._talk.fileno())
         self._ended = False
+        self._lingered = False
+        self._reaping = threading.Lock()
         # An interpreter that ends without close leaves no group behind; a fork of it owns none.
-        self._finalizer = weakref.finalize(self, _last_resort, os.getpid(), self._process.pid)
+        self._finalizer = weakref.finalize(self, _last_resort, os.getpid(), self._process.pid, self._mark)
 
     @property
     def group(self) -> int:
         """The id of the process group the child leads."""
         return self._process.pid
 
-    def _has_exited(self) -> bool:
+    def has_exited(self) -> bool:
         """Whether the child has ended; it is left unreaped, which keeps the id of its group from being
         reused."""
         if self._process.returncode is not None:
@@ -122,7 +128,7 @@ class Child:
     def wait(self, seconds: float) -> bool:
         """Whether the child ends by itself within ``seconds``."""
         until, pause = self._clock() + seconds, 0.001
-        while not self._has_exited():
+        while not self.has_exited():
             if self._clock() >= until:
                 return False
             time.sleep(pause)
@@ -136,17 +142,32 @@ class Child:
         called twice.
         """
         if not self._ended:
-            self._ended = True
             if not self.wait(patience):
+                self._lingered = True
                 _signal_group(self._process.pid, signal.SIGTERM)
                 self.wait(_GRACE)
+            with self._reaping:
+                self._ended = True
             _kill_group(self._process.pid)
+            end_stragglers(self._mark)
             self._finalizer.detach()
             self._process.wait()
             self._ring.finish()
             assert self._talk
             self._talk.close()
         return int(self._process.returncode)
+
+    def abort(self) -> None:
+        """Ends the group at once, from any thread; whoever waits for the child's words finds their end."""
+        with self._reaping:
+            if not self._ended:
+                _kill_group(self._process.pid)
+
+    @property
+    def misfortune(self) -> str:
+        """How the child ended in words, when it ended by itself and not with exit code 0; else empty."""
+        code = self._process.returncode
+        return exit_words(int(code)) if self._ended and code and not self._lingered else ""
 
     def tail(self) -> str:
         """The last 64 KiB of its talk."""
@@ -177,9 +198,10 @@ def _kill_group(group: int) -> None:
     _signal_group(group, signal.SIGKILL)
 
 
-def _last_resort(owner: int, group: int) -> None:
+def _last_resort(owner: int, group: int, mark: str) -> None:
     if os.getpid() == owner:
         _kill_group(group)
+        end_stragglers(mark)
 
 
 def exit_words(code: int) -> str:

@@ -47,6 +47,21 @@ class ModelLink:
         self.channel.close()
         return words
 
+    @property
+    def exited(self) -> bool:
+        """Whether the model's process has ended already, whatever it has left behind."""
+        return self._child is not None and self._child.has_exited()
+
+    def abort(self) -> None:
+        """Ends the model's process at once, from any thread."""
+        if self._child is not None:
+            self._child.abort()
+
+    @property
+    def misfortune(self) -> str:
+        """How the model's process ended in words, when it ended by itself and not in order; else empty."""
+        return "" if self._child is None else self._child.misfortune
+
     def tail(self) -> str:
         """The last 64 KiB of what the model's process said beside the protocol."""
         return "" if self._child is None else self._child.tail()

@@ -19,6 +19,7 @@ from leverproof.stand.frames import CAPABILITY, frame, frame_bytes, unframe
 from leverproof.stand.port import Array, Deadlines, Hello, Start
 from leverproof.stand.trouble import trouble
 from leverproof.stand.wire import (
+    FAILED,
     MOST_BANNER,
     MOST_BYTES,
     MOST_NUMBERS,
@@ -63,11 +64,17 @@ class WireSession:
         self._wants_frames, self._frames = frames, False
         self._columns: tuple[int, int] | None = None
         self._over: StandError | None = None
+        self._farewell = ""
 
     @property
     def group(self) -> int | None:
         """The id of the model's process group; None for a model somebody else runs."""
         return self._link.group
+
+    @property
+    def farewell(self) -> str:
+        """What was wrong with how the model ended when it was told to close; empty while nothing is known to be."""
+        return self._farewell
 
     @property
     def frames(self) -> bool:
@@ -150,6 +157,12 @@ class WireSession:
                     patience = 0.0
             self._over = trouble("the session is closed", "refused")
             self._link.end(patience=patience if self._said is not None else 0.0)
+            if self._link.misfortune and self._said is not None:
+                self._farewell = f"told to close, the model did not end in order: {self._link.misfortune}"
+
+    def abort(self) -> None:
+        """Ends the model's process at once, from any thread: a request under way there then ends as a crash."""
+        self._link.abort()
 
     def _rows(
         self, method: str, params: dict[str, Any], sent: Array, seconds: float, shape: tuple[int, ...]
@@ -225,6 +238,11 @@ class WireSession:
             code = "no_handshake" if method == "hello" else "crash"
             words = self._link.end(patience=LAST_WORDS)
             self._fail(f"the model ended while answering {method}{half}: {words}", code)
+        if isinstance(error, DeadlineError) and self._link.exited:
+            # Something it has started holds its end of the line open, so that the end of it never came.
+            code = "no_handshake" if method == "hello" else "crash"
+            late, words = f"no reply to {method} within {seconds:g} s", self._link.end()
+            self._fail(f"{late}; the model had ended ({words}) and left a process behind", code)
         if isinstance(error, DeadlineError):
             code = "no_handshake" if method == "hello" else "hang"
             self._fail(f"no reply to {method} within {seconds:g} s; {self._link.ending}", code)
@@ -238,6 +256,11 @@ class WireSession:
             self._fail(f"the error in the reply to {method} is not an object", "protocol")
         code, message = str(error.get("code", "")), str(error.get("message", ""))[:500]
         ours = code if code in _HEARD.get(method, ()) else "refused"
+        if code == FAILED:
+            failed = "no_handshake" if method == "hello" else "crash"
+            if method == "close":
+                self._farewell = f"told to close, the model failed: {message}"
+            self._fail(f"the model failed while answering {method}: {message}", failed)
         self._fail(f"the model refused {method} ({code}): {message}", ours)
 
     def _fail(self, message: str, code: str, *, hint: str = "") -> NoReturn:

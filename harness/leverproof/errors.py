@@ -43,9 +43,11 @@ class InputError(LeverproofError):
 @dataclass(eq=False)
 class StandError(LeverproofError):
     """The model could not be mounted or broke the protocol. ``code`` is one of ``no_program``, ``no_handshake``,
-    ``version``, ``protocol``, ``crash``, ``hang``, ``refused``; ``evidence`` carries the tail of its stderr."""
+    ``version``, ``protocol``, ``crash``, ``hang``, ``refused``; ``evidence`` carries the tail of its stderr. ``lanes``
+    are those whose doing it can only have been; empty where it may have been any."""
 
     evidence: str = ""
+    lanes: tuple[int, ...] = ()
 
 
 class ReproducibilityError(LeverproofError):

@@ -78,12 +78,10 @@ def pytest_runtestloop(session: pytest.Session) -> None:
 
 @pytest.hookimpl(trylast=True)
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
-    """A run in which all judgements were skipped has judged nothing, and must not look like a success."""
-    reported = [
-        finding
-        for item in getattr(session, "items", ())
-        if isinstance(item, JudgementItem) and (finding := item.reported) is not None
-    ]
+    """A run in which all judgements were skipped has judged nothing, and must not look like a success; nor must one
+    whose model ended badly."""
+    items = [item for item in getattr(session, "items", ()) if isinstance(item, JudgementItem)]
+    reported = [finding for item in items if (finding := item.reported) is not None]
     if not reported or exitstatus != pytest.ExitCode.OK:
         return
     from leverproof.judge.endings import exit_code
@@ -91,6 +89,22 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     code = exit_code(reported, handshake=True, input_errors=False, interrupted=False, internal=False)
     if code == _NOTHING_JUDGED:
         session.exitstatus = pytest.ExitCode.NO_TESTS_COLLECTED
+    for record in {id(r): r for item in items if (r := item.suite.record) is not None}.values():
+        _told_of_its_end(session, record)
+
+
+def _told_of_its_end(session: pytest.Session, record: Record) -> None:
+    from leverproof.judge.endings import DISORDERLY
+    from leverproof.report.fold import notices
+
+    if record.ending != DISORDERLY:
+        return
+    session.exitstatus = pytest.ExitCode.TESTS_FAILED
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if reporter is not None:
+        reporter.write_line("")
+        for line in notices(record):
+            reporter.write_line(f"leverproof: {line}")
 
 
 class Suite(pytest.Collector):

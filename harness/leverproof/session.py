@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -28,7 +28,7 @@ from leverproof.engine_stage import (
     record_problem,
 )
 from leverproof.errors import InputError, LeverproofError, StandError, UsageError, nearest
-from leverproof.judge.endings import INTERNAL, INTERRUPTED, INVALID_INPUT, exit_code
+from leverproof.judge.endings import DISORDERLY, INTERNAL, INTERRUPTED, INVALID_INPUT, exit_code
 from leverproof.judge.model import Finding
 from leverproof.record.reader import Record
 from leverproof.record.writer import RecordWriter
@@ -44,6 +44,7 @@ from leverproof.toml_file import read_text
 
 DEFAULT_SHEET = "corrie-18-early"
 EMBEDDED = "reference_engine"
+_FAREWELL_HINT = "what was judged stands; free everything once, and leave with exit code 0"
 _INTERRUPTED = "interrupted; what was finished is kept"
 
 
@@ -295,15 +296,29 @@ def _session(
         runs = {} if interrupted else fly_stage(stage, record, _shared(progress, index, stages))
         interrupted = interrupted or any(run.history.ending == "interrupted" for run in runs.values())
         findings += judge_stage(asked, stage, runs, record)
+    farewell = _taken_leave(mounts.values(), record, request.stand or "")
     code = exit_code(
         findings,
         handshake=True,
         input_errors=bool(catalogue.problems) or any(stage.problems for stage in stages),
         interrupted=interrupted,
         internal=False,
+        disorderly=bool(farewell),
     )
-    record.close(_INTERRUPTED if interrupted else "completed", code)
+    orderly = DISORDERLY if farewell else "completed"
+    record.close(_INTERRUPTED if interrupted else orderly, code)
     return code
+
+
+def _taken_leave(mounts: Iterable[MountedStand | MountedRecording], record: RecordWriter, where: str) -> str:
+    """Ends the models; what was wrong with how one ended is told and given back."""
+    farewell = ""
+    for mounted in mounts:
+        mounted.close()
+        farewell = farewell or mounted.farewell
+    if farewell:
+        record_problem(record, StandError(farewell, where, _FAREWELL_HINT, "crash"))
+    return farewell
 
 
 def _shared(progress: Progress | None, index: int, stages: Sequence[Stage]) -> Progress | None:

@@ -1,5 +1,6 @@
 /* A one-lag engine behind leverproof.h whose vice is named like a seeded defect, or built in by a macro for what must
- * show before a model exists. For the tests of the C library stand. */
+ * show before a model exists. It shows after a few rows; one whose name ends in -when-opened, while a throttle is
+ * opened beyond half. For the tests of the C library stand. */
 #include "leverproof.h"
 
 #include <fenv.h>
@@ -13,7 +14,7 @@ enum { LANES = 8, ROWS_BEFORE_TROUBLE = 5 };
 
 struct leverproof_model {
     char vice[32];
-    int lanes, inputs, outputs, rows, throttle;
+    int lanes, inputs, outputs, rows, throttle, when_opened;
     int output[3];
     double step, pressure[LANES];
 };
@@ -69,6 +70,9 @@ leverproof_model *leverproof_create(const char *vice) {
     if (vice) {
         if (strcmp(vice, "no-such-vice") == 0) return NULL;
         strncpy(model->vice, vice, sizeof model->vice - 1);
+        char *when = strstr(model->vice, "-when-opened");
+        model->when_opened = when != NULL;
+        if (when) *when = 0;
     }
     if (strcmp(model->vice, "crash-at-start") == 0) crash();
     if (strcmp(model->vice, "hang-at-start") == 0) sleep_for_ever();
@@ -128,7 +132,9 @@ static int32_t trouble(leverproof_model *model) {
 int32_t leverproof_advance(leverproof_model *model, int32_t lanes, const int32_t *lane, int32_t row_count,
                            const double *rows, double *reply) {
     for (int i = 0; i < row_count; i++) {
-        if (++model->rows == ROWS_BEFORE_TROUBLE) {
+        int opened = 0;
+        for (int k = 0; k < lanes; k++) opened |= rows[(i * lanes + k) * model->inputs + model->throttle] > 0.5;
+        if (++model->rows == ROWS_BEFORE_TROUBLE ? !model->when_opened : model->when_opened && opened) {
             int32_t code = trouble(model);
             if (code) return code;
         }

@@ -1,5 +1,6 @@
 """A small engine behind a TCP port (``--port``) or on its standard streams, with frames (``--frames``) or without, and
-one vice that shows in the second batch. It imports nothing of the harness.
+one vice that shows in the second batch, or with ``--above X`` in a batch in which a throttle is opened beyond X. It
+imports nothing of the harness.
 """
 
 from __future__ import annotations
@@ -37,9 +38,11 @@ def answer(values: list[float]) -> list[float]:
 class Stream:
     """The program's end of the protocol."""
 
-    def __init__(self, vice: str, frames: bool, requests: BinaryIO, replies: BinaryIO) -> None:
+    def __init__(
+        self, vice: str, frames: bool, requests: BinaryIO, replies: BinaryIO, above: float | None = None
+    ) -> None:
         self.vice, self.frames, self.requests, self.replies = vice, frames, requests, replies
-        self.batches = 0
+        self.batches, self.above = 0, above
 
     def run(self) -> None:
         for line in iter(self.requests.readline, b""):
@@ -68,6 +71,8 @@ class Stream:
                 [len(flat) // (2 * len(params["lanes"])), len(params["lanes"]), 2],
             )
         late = self.batches >= 2
+        if self.above is not None:
+            late = method == "advance" and any(throttle > self.above for throttle in flat[::2])
         if late:
             self.trouble()
         if payload is not None and not (late and self.vice == "no_frame"):
@@ -143,7 +148,7 @@ def nested(rows: list[float], shape: list[int]) -> list[Any]:
     return [nested(rows[k * size : (k + 1) * size], shape[1:]) for k in range(shape[0])]
 
 
-def listen(port: int, vice: str, frames: bool) -> None:
+def listen(port: int, vice: str, frames: bool, above: float | None) -> None:
     if vice == "ends_before_listening":
         print("no such port in my world", flush=True)
         sys.exit(5)
@@ -161,7 +166,7 @@ def listen(port: int, vice: str, frames: bool) -> None:
         connection.close()
         sleep_for_ever()
     with connection, connection.makefile("rb") as requests, connection.makefile("wb") as replies:
-        Stream(vice, frames, requests, replies).run()
+        Stream(vice, frames, requests, replies, above).run()
 
 
 if __name__ == "__main__":
@@ -169,8 +174,9 @@ if __name__ == "__main__":
     parser.add_argument("--vice", default="none")
     parser.add_argument("--frames", action="store_true")
     parser.add_argument("--port", type=int)
+    parser.add_argument("--above", type=float)
     asked = parser.parse_args()
     if asked.port is None:
-        Stream(asked.vice, asked.frames, sys.stdin.buffer, sys.stdout.buffer).run()
+        Stream(asked.vice, asked.frames, sys.stdin.buffer, sys.stdout.buffer, asked.above).run()
     else:
-        listen(asked.port, asked.vice, asked.frames)
+        listen(asked.port, asked.vice, asked.frames, asked.above)

@@ -3,21 +3,25 @@
 import dataclasses
 import io
 import json
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from leverproof.errors import InputError
+from leverproof.errors import InputError, StandError
 from leverproof.schema import check
+from leverproof.stand.guard import GuardedSession
 from leverproof.stand.port import Capabilities, Hello, Session, Signal, StandFile, Start
-from leverproof.stand.server import Server, serve
+from leverproof.stand.server import serve
 from leverproof.stand.wire import decode, encode, encode_numbers, hello_result, read_hello
 from leverproof_adapters import in_process, stdio
 from leverproof_adapters.byte_channel import ByteChannel
 
 StandOf = Callable[..., StandFile]
+MODELS = Path(__file__).resolve().parents[1] / "models"
 RESULTS = {
     "hello": "wire-hello-result",
     "initialise": "wire-initialise-result",
@@ -171,11 +175,41 @@ def test_absent_capabilities_are_the_declared_defaults() -> None:
     assert said.capabilities == Capabilities()
 
 
-def test_an_exception_of_the_model_ends_the_program(lag_stand: StandOf) -> None:
-    session = in_process.open_stand(lag_stand("in_process", "Raising"), defect=None)
-    lines = encode(START) + encode(request(3, "advance", lanes=[0], rows=encode_numbers(np.zeros((1, 1, 1)))))
-    with pytest.raises(Exception, match="valve overlap of zero"):
-        Server(session).run(io.BytesIO(lines), io.BytesIO())
+def test_an_exception_of_the_model_is_answered(
+    lag_stand: StandOf, capsys: pytest.CaptureFixture[str]
+) -> None:
+    guarded = in_process.open_stand(lag_stand("in_process", "Raising"), defect=None)
+    assert isinstance(guarded, GuardedSession)
+    rows = encode_numbers(np.zeros((1, 1, 1)))
+    first, answer, again = talk(
+        guarded.guarded, START, request(3, "advance", lanes=[0], rows=rows), {**START, "id": 4}
+    )
+    assert answer == {
+        "id": 3,
+        "error": {"code": "crash", "message": "ZeroDivisionError: valve overlap of zero"},
+    }
+    assert (again["id"], again["result"]) == (4, first["result"])
+    told = capsys.readouterr().err
+    assert "Traceback" in told and "valve overlap of zero" in told
+
+
+@pytest.mark.parametrize("kind", ["stdio", "in_process"])
+def test_an_exception_of_the_model_is_a_crash_wherever_it_runs(
+    kind: str, lag_stand: StandOf, stand_of: StandOf, gone: Callable[[int | None], bool]
+) -> None:
+    if kind == "in_process":
+        session: Any = in_process.open_stand(lag_stand(kind, "Raising"), defect=None)
+    else:
+        command = [sys.executable, str(MODELS / "lag_engine.py"), "--class", "Raising"]
+        session = stdio.open_stand(stand_of(command=command), defect=None)
+    session.hello()
+    session.initialise([Start("running", (0.5,))], 1800, ("throttle",), ("map",))
+    with pytest.raises(StandError, match="valve overlap of zero") as caught:
+        session.advance([0], np.zeros((1, 1, 1)))
+    assert caught.value.code == "crash"
+    assert "Traceback" in caught.value.evidence
+    session.close()
+    assert kind == "in_process" or gone(session.group)
 
 
 def test_a_request_schema_refuses_what_it_should() -> None:

@@ -57,6 +57,8 @@ class Spoilt:
         self.inner.reset()
 
     def close(self):
+        if self.vice == "dies at its end":
+            raise RuntimeError("the log cannot be written")
         self.inner.close()
 
 
@@ -179,6 +181,13 @@ def test_a_model_that_dies_is_an_error_never_a_skip(project: Path) -> None:
     assert outcome.child("engine-speed") is Error
     assert "error: idle-speed/engine-speed" in outcome.text
     assert "the model fell over" in outcome.text
+
+
+def test_a_model_that_ends_badly_is_no_success(project: Path) -> None:
+    outcome = Outcome(project, spoilt_stand(project, "dies at its end"), "--leverproof-case=idle-speed")
+    assert outcome.code == 1, outcome.text
+    assert outcome.child("engine-speed") is None, "what was judged stands"
+    assert "told to close, the model raised RuntimeError: the log cannot be written" in outcome.text
 
 
 def test_a_model_without_a_handshake_fails_every_test(project: Path) -> None:

@@ -120,4 +120,5 @@ if __name__ == "__main__":
     from leverproof.stand.server import serve
 
     print("this line goes to standard error once the protocol is served", file=sys.stderr)
-    serve(LagEngine({}, sys.argv[2] if "--defect" in sys.argv else None))
+    made = globals()[sys.argv[2]] if "--class" in sys.argv else LagEngine
+    serve(made({}, sys.argv[2] if "--defect" in sys.argv else None))

@@ -96,6 +96,11 @@ class FmuSession:
         """The id of the worker's process group."""
         return self._session.group
 
+    @property
+    def farewell(self) -> str:
+        """What was wrong with how the worker ended when it was told to close."""
+        return self._session.farewell
+
     def hello(self) -> Hello:
         """The unit's description; ``warnings`` are what the validator and the channel map gave."""
         try:
@@ -130,6 +135,10 @@ class FmuSession:
         except LeverproofError:
             self._remove()
             raise
+
+    def abort(self) -> None:
+        """Ends the worker at once, from any thread."""
+        self._session.abort()
 
     def close(self) -> None:
         """Ends the worker and removes the folder; never raises."""

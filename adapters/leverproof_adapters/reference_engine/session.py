@@ -88,8 +88,7 @@ class ReferenceSession:
     def initialise(
         self, starts: Sequence[Start], step_ticks: int, inputs: Sequence[str], outputs: Sequence[str]
     ) -> Array:
-        """Fresh lanes; returns the outputs at t_0, shape (lanes, outputs)."""
-        self._forget()
+        """Fresh lanes; returns the outputs at t_0, shape (lanes, outputs). What is refused changes nothing."""
         self._check_names(inputs, outputs)
         if len(starts) > LANES:
             raise _refused(f"{len(starts)} lanes asked, at most {LANES}")
@@ -98,6 +97,8 @@ class ReferenceSession:
             if start.engine not in ("running", "stopped") or len(start.row) != len(inputs):
                 raise _refused(f"bad start: {start.engine!r} with {len(start.row)} of {len(inputs)} inputs")
         rows = np.array([s.row for s in starts], dtype=np.float64).reshape(1, len(starts), len(inputs))
+        _check_finite(rows)
+        self._forget()
         self._columns = {name: i for i, name in enumerate(inputs)}
         self._outputs = tuple(outputs)
         self._step_ticks = step_ticks
@@ -162,8 +163,7 @@ class ReferenceSession:
 
     def _unpack(self, rows: Array) -> tuple[Air, Levers]:
         """Surroundings and levers of a batch, each attribute (rows, lanes) and contiguous."""
-        if not np.all(np.isfinite(rows)):
-            raise _refused("an input is not a finite number")
+        _check_finite(rows)
         column = {name: np.ascontiguousarray(rows[:, :, i]) for name, i in self._columns.items()}
         levers = Levers()
         for name in Levers.__slots__:
@@ -180,6 +180,11 @@ class ReferenceSession:
     def _write(self, target: Array, found: dict[str, Array]) -> None:
         for i, name in enumerate(self._outputs):
             target[i] = found[name]
+
+
+def _check_finite(rows: Array) -> None:
+    if not np.all(np.isfinite(rows)):
+        raise _refused("an input is not a finite number")
 
 
 def _lever_row(levers: Levers, index: int) -> Levers:

@@ -174,9 +174,14 @@ class _Flight:
                 self._keep(run)
             self._reopen()
             return
-        suspects = batch.unfinished()
+        unfinished = batch.unfinished()
+        told = {id(batch.programs[lane]) for lane in error.lanes}
+        suspects = [program for program in unfinished if id(program) in told] or unfinished
+        others = [program for program in unfinished if id(program) not in told] if told else []
         self._batch = None
         self._reopen()
+        if others:
+            self._fly(others)
         for program in suspects:
             self._fly([program])
         if not self._lost and all(self._run(program).history.ending not in _ENDINGS for program in suspects):

@@ -18,6 +18,9 @@ ALL_PASSED, FINDINGS, INVALID_INPUT, NO_HANDSHAKE, INTERNAL, NOTHING_JUDGED, INT
     130,
 )
 
+DISORDERLY = "completed, but the model did not end in order"
+"""How a session ends in its record when everything was judged and the model crashed when it was told to close."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ending:
@@ -58,11 +61,13 @@ def exit_code(
     input_errors: bool,
     interrupted: bool,
     internal: bool,
+    disorderly: bool = False,
 ) -> int:
     """The exit of the command: the first of 4, 130, 3, 2, 1, 5 that applies, else 0.
 
-    Only required findings count. A self-referential pass is no pass, so where nothing else is left nothing
-    was judged.
+    ``disorderly`` tells that the model did not end in order when it was told to close: an error of the model that
+    belongs to no case. Only required findings count. A self-referential pass is no pass, so where nothing else is
+    left nothing was judged.
     """
     if internal:
         return INTERNAL
@@ -77,7 +82,7 @@ def exit_code(
         for f in findings
         if f.weight == "required" and not (f.self_referential and ENDINGS[f.verdict].passed)
     ]
-    if FINDINGS in brought:
+    if disorderly or FINDINGS in brought:
         return FINDINGS
     return ALL_PASSED if ALL_PASSED in brought else NOTHING_JUDGED
 

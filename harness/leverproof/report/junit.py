@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from junitparser import Error, Failure, JUnitXml, Skipped, TestCase, TestSuite
 
 from leverproof import CAUTION
+from leverproof.judge.endings import DISORDERLY
 from leverproof.judge.model import Finding
 from leverproof.record.reader import Record
 from leverproof.report.fold import (
@@ -36,7 +37,7 @@ def render(record: Record) -> str:
     head = {**mounted(record), "ending": ending_words(record), "caution": CAUTION}
     for subject, findings in by_subject(all_findings(record)).items():
         document.append(_suite(record, subject, findings, head))  # type: ignore[no-untyped-call]
-    if record.footer is None or record.footer["exit"] not in (0, 1):
+    if record.footer is None or record.footer["exit"] not in (0, 1) or record.ending == DISORDERLY:
         document.append(_trouble(record))  # type: ignore[no-untyped-call]
     document.update_statistics()  # type: ignore[no-untyped-call]
     text: bytes = document.tostring()  # type: ignore[no-untyped-call]

@@ -53,6 +53,18 @@ class GuardedSession:
         self._columns: tuple[int, int] | None = None
         self._lanes = 0
         self._dead: StandError | None = None
+        self._farewell = ""
+
+    @property
+    def guarded(self) -> Session:
+        """The session behind the guard, for who wants to speak to it unguarded."""
+        return self._session
+
+    @property
+    def farewell(self) -> str:
+        """What was wrong with how the model ended when it was told to close, empty when nothing was; a session may say
+        so itself, by an attribute of this name."""
+        return self._farewell or str(getattr(self._session, "farewell", ""))
 
     def _ask(self, call: Callable[[], T], doing: str) -> T:
         if self._dead is not None:
@@ -139,4 +151,5 @@ class GuardedSession:
         try:
             self._session.close()
         except (Exception, SystemExit) as error:
+            self._farewell = f"told to close, the model raised {type(error).__name__}: {error}"
             self._dead = trouble("the model raised while closing", "crash", evidence=traceback_tail(error))

@@ -200,6 +200,11 @@ class MappedSession:
         """End the model; never raises."""
         self._session.close()
 
+    @property
+    def farewell(self) -> str:
+        """What was wrong with how the model ended when it was told to close, empty when nothing was."""
+        return str(getattr(self._session, "farewell", ""))
+
     def _to_model(self, rows: Array) -> Array:
         scale, offset, same = _affine(self._inputs)
         if rows.shape[-1] != (int(self._given[-1]) + 1 if self._given.size else 0):

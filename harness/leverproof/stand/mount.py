@@ -15,6 +15,7 @@ from leverproof.stand.engines import engine_links
 from leverproof.stand.guard import GuardedSession, guarded_call
 from leverproof.stand.mapped import Link, Links, MappedSession
 from leverproof.stand.port import Capabilities, Hello, OpenStand, Session, StandFile
+from leverproof.stand.processes import open_processes
 from leverproof.stand.trouble import trouble
 
 
@@ -41,7 +42,7 @@ class MountedStand:
         self.hello, self._found, self._model = self._open()
         self.engine = stand.engine
         self.links = self._found[self.engine]
-        self.session: Session = MappedSession(self._model, self.links)
+        self.session = MappedSession(self._model, self.links)
 
     def turn_to(self, engine: int) -> None:
         """Puts another engine of the same model under test, from 1; those before it are held from then on. A model
@@ -54,8 +55,14 @@ class MountedStand:
         if not self.hello.capabilities.reset:
             self.reopen()
 
+    def _opened(self) -> Session:
+        def one() -> Session:
+            return self._adapter(self.stand, defect=self.defect)
+
+        return one() if self.stand.processes == 1 else open_processes(one, self.stand.processes)
+
     def _open(self) -> tuple[Hello, dict[int, Links], Session]:
-        opened = guarded_call(lambda: self._adapter(self.stand, defect=self.defect), "being opened")
+        opened = guarded_call(self._opened, "being opened")
         session = opened if isinstance(opened, GuardedSession) else GuardedSession(opened)
         try:
             hello = session.hello()
@@ -85,6 +92,16 @@ class MountedStand:
         self.links = found[self.engine]
         self.session = MappedSession(session, self.links)
         return self.session
+
+    @property
+    def adapter(self) -> OpenStand:
+        """What opens another session of the same kind of stand."""
+        return self._adapter
+
+    @property
+    def farewell(self) -> str:
+        """What was wrong with how the model ended when it was told to close, empty when nothing was."""
+        return self.session.farewell
 
     def supports(self, defect: str) -> bool:
         """Whether the model has this seeded defect."""
@@ -126,6 +143,7 @@ class MountedStand:
             "grid_step": self.stand.grid_step,
             "engine": self.engine,
             "engines": list(self.stand.engines),
+            "processes": self.stand.processes,
             "defect": self.defect,
             "model": said.model,
             "version": said.version,

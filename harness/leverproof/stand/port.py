@@ -147,6 +147,7 @@ class StandFile:
     defect_argument: str = ""
     defects: dict[str, dict[str, Any]] = field(default_factory=dict)
     recording: dict[str, Any] = field(default_factory=dict)
+    processes: int = 1
 
 
 class OpenStand(Protocol):

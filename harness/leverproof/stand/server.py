@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import socket
 import sys
+import traceback
 from dataclasses import dataclass
 from typing import Any, BinaryIO, cast
 
@@ -18,6 +19,7 @@ from leverproof.errors import LeverproofError
 from leverproof.stand.frames import CAPABILITY, frame, frame_bytes, unframe
 from leverproof.stand.port import Array, Session, Start
 from leverproof.stand.wire import (
+    FAILED,
     PROTOCOL,
     WireError,
     decode,
@@ -81,9 +83,8 @@ class Server:
         self._columns: tuple[int, int] | None = None
 
     def run(self, requests: BinaryIO, replies: BinaryIO) -> None:
-        """Answers requests in order. A bad request, and what the session itself refuses, is answered with an error;
-        any other exception of the model ends the program with its traceback on standard error, which the harness
-        shows."""
+        """Answers requests in order. A bad request, and what the session itself refuses, is answered with an error; so
+        is any other exception of the model, with its traceback on standard error, which the harness shows."""
         while line := requests.readline():
             if not line.strip():
                 continue
@@ -99,11 +100,12 @@ class Server:
             except _RefusalError as error:
                 reply = _error(identity, error.code, str(error))
             except LeverproofError as error:
-                if error.code == "crash":
-                    raise
                 reply = _error(identity, error.code, str(error))
             except _OutOfStepError as error:
                 reply, going = _error(identity, "bad_request", str(error)), False
+            except Exception as error:
+                traceback.print_exception(error)
+                reply = _error(identity, FAILED, f"{type(error).__name__}: {error}")
             else:
                 going = method != "close"
             replies.write(reply)

@@ -22,6 +22,8 @@ from leverproof.stand.recording_map import needs_of_a_recording, only_a_recordin
 from leverproof.timegrid import TimeGrid
 from leverproof.toml_file import KeyPath, parse_toml, place, read_text
 
+_ONE_ONLY = ("in_process", "reference_engine", "recording")
+"""Kinds of stand that start no process."""
 _LONGEST = 24 * 3600.0
 _COPIED = (
     "title",
@@ -34,6 +36,7 @@ _COPIED = (
     "defect_argument",
     "defects",
     "recording",
+    "processes",
 )
 
 
@@ -102,6 +105,8 @@ def _needed(document: dict[str, Any], where: str) -> None:
         _tcp_target(target, document.get("command", ()), where)
     if kind == "recording":
         needs_of_a_recording(document, where)
+    if document.get("processes", 1) > 1:
+        _several_processes(document, where)
     if kind == "fmi" and not target:
         raise InputError(
             "kind 'fmi' needs the key 'target'",
@@ -118,6 +123,31 @@ def _needed(document: dict[str, Any], where: str) -> None:
                 "name a Python file beside the stand file and the function in it that makes a session",
                 "target",
             )
+
+
+def _several_processes(document: dict[str, Any], where: str) -> None:
+    kind = document["kind"]
+    if kind in _ONE_ONLY:
+        raise InputError(
+            f"kind {kind!r} has no processes of its own",
+            f"{where}: processes",
+            "leave 'processes' out",
+            "processes",
+        )
+    if document.get("clock") == "free_running":
+        raise InputError(
+            "a model with a clock of its own runs in one process",
+            f"{where}: processes",
+            "leave 'processes' out",
+            "processes",
+        )
+    if kind == "tcp" and not ("command" in document and str(document.get("target", "")).endswith(":0")):
+        raise InputError(
+            "several processes over TCP need a command that starts them and port 0, which gives each its own port",
+            f"{where}: processes",
+            'write target = "127.0.0.1:0" and {port} in an argument of the command',
+            "processes",
+        )
 
 
 def _tcp_target(target: str, command: Sequence[str], where: str) -> None:

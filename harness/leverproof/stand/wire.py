@@ -22,6 +22,8 @@ MOST_NUMBERS = 50_000
 """Numbers in one message: large enough that encoding, not the round trip, is what a batch costs."""
 MOST_BYTES = 4 * 1024 * 1024
 MOST_BANNER = 64 * 1024
+FAILED = "crash"
+"""Code of an error that tells of a failure of the model itself; every other code is a refusal."""
 
 _WORDS = {"NaN": math.nan, "Infinity": math.inf, "-Infinity": -math.inf}
 

@@ -15,6 +15,7 @@ import pytest
 
 from leverproof.errors import StandError
 from leverproof.stand.port import Array, Session, StandFile, Start
+from leverproof.stand.shakedown import shakedown
 from leverproof_adapters.fmi.opening import PREFIX, FmuSession
 
 StandFor = Callable[..., StandFile]
@@ -76,8 +77,8 @@ def test_each_fault_has_its_word(
         (3, "hangs", "hang", "request"),
         (3, "hangs_at_start", "hang", "request"),
         (2, "hangs_at_load", "no_handshake", "start"),
-        # It exits too, and leaves a child that keeps its end of the pipe open.
-        (2, "forks", "hang", "request"),
+        # It had exited, and left a child that keeps its end of the pipe open: no hang.
+        (2, "forks", "crash", "request"),
     ],
 )
 def test_deadlines_end_a_hanging_unit(
@@ -89,6 +90,7 @@ def test_deadlines_end_a_hanging_unit(
     fault = fault_of(bare(stand_for(lag_units[version], **{deadline: seconds})), gone)
     assert fault.code == code
     assert "within" in fault.message
+    assert (vice == "forks") == ("the model had ended (exit code 4) and left a process behind" in fault.message)
 
 
 @pytest.mark.parametrize(("version", "vice"), [(2, "prints"), (3, "prints"), (2, "warns"), (3, "warns")])
@@ -122,6 +124,17 @@ def test_a_unit_that_dies_when_freed_loses_no_result(
     with pytest.raises(StandError, match=signal) as caught:
         again.reset()
     assert caught.value.code == "crash"
+
+
+@pytest.mark.parametrize(("vice", "ending"), [("none", "pass"), ("frees_twice", "fail")])
+def test_the_kit_sees_how_a_unit_ends(
+    lag_units: dict[int, Path], stand_for: StandFor, monkeypatch: pytest.MonkeyPatch, vice: str, ending: str
+) -> None:
+    monkeypatch.setenv("FMI_VICE", vice)
+    found = shakedown(stand_for(lag_units[2]), items=["clean-end"])
+    (result,) = [result for result in found.results if result.name == "clean-end"]
+    assert result.ending == ending
+    assert vice == "none" or "SIGABRT" in result.outcome.seen
 
 
 def test_a_missing_function_is_named(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import dataclasses
 from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -261,3 +262,18 @@ def test_only_what_runs_is_unpacked_and_only_for_the_owner(
     names = {path.relative_to(session.folder).parts[0] for path in session.folder.rglob("*")}
     assert names == {"binaries", "modelDescription.xml", "plan.json", "resources"}
     assert session.folder.stat().st_mode & 0o077 == 0
+
+
+def test_several_workers_give_the_same_bits_as_one(lag_unit: Path, stand_for: StandFor, mounted: Mount) -> None:
+    throttles = np.linspace([0.1, 0.3, 0.5], [0.9, 0.2, 0.5], 30)
+    found = []
+    for processes in (1, 2, 3):
+        with mounted(dataclasses.replace(stand_for(lag_unit), processes=processes)) as stand:
+            inputs, outputs = stand.available_inputs, stand.available_outputs
+            given = np.zeros((30, 3, len(inputs)))
+            given[:, :, inputs.index("throttle")] = throttles
+            begun = [Start("running", tuple(row)) for row in given[0]]
+            first = stand.session.initialise(begun, 1800, inputs, outputs)
+            found.append(first.tobytes() + stand.session.advance([0, 1, 2], given).tobytes())
+            assert stand.farewell == ""
+    assert found[0] == found[1] == found[2]

@@ -50,7 +50,7 @@ def declaring(clock: str = "stepped", **changes: object) -> Shakedown:
     stand = dataclasses.replace(program(), kind="in_process", target=f"{FAULTS.name}:make", clock=clock)
 
     def opened(stand: StandFile, *, defect: str | None) -> Session:
-        session = in_process.open_stand(stand, defect=defect)._session  # type: ignore[attr-defined]
+        session = in_process.open_stand(stand, defect=defect).guarded  # type: ignore[attr-defined]
         return Declaring(session, {**changes, "clock": clock})  # type: ignore[return-value]
 
     return shakedown(stand, adapters={"in_process": opened}, clock=lambda: 0.0)

@@ -171,6 +171,27 @@ def test_initialise_that_fails_is_an_ending_too():
     assert_same(runs[:2] + runs[3:], ALONE[:2] + ALONE[3:])
 
 
+def test_only_lanes_that_an_error_names_are_tried_alone():
+    stand = PlantStand(failing("crash"), lanes=7)
+    (flown,) = batches(PROGRAMS, 7)
+    guilty = flown.index(PROGRAMS[4])
+    other = (guilty + 2) % 7
+    answer = stand.session.advance
+
+    def naming(lanes, rows):
+        try:
+            return answer(lanes, rows)
+        except StandError as error:
+            error.lanes = (other, guilty)
+            raise
+
+    stand.session.advance = naming
+    runs = conduct(PROGRAMS, stand)
+    assert stand.batches == [7, 5, 1, 1]
+    assert runs[4].history.ending == "crash"
+    assert_same(runs[:4] + runs[5:], ALONE[:4] + ALONE[5:])
+
+
 def test_a_failure_that_no_program_repeats_alone_is_told():
     stand = PlantStand(varied, lanes=7)
     begun = stand.session.initialise

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from leverproof.channels import CHANNELS, READINGS, SURROUNDINGS
-from leverproof.errors import InputError, StandError
+from leverproof.errors import InputError, LeverproofError, StandError
 from leverproof.stand.port import StandFile, Start
 from leverproof_adapters.reference_engine import open_stand
 from leverproof_adapters.reference_engine.parameters import SETS
@@ -135,6 +135,26 @@ def test_refuses_what_it_cannot_honour(rig: Rigs) -> None:
             attempt()
     with pytest.raises(InputError):
         session.initialise(start, 1801, good.inputs, READINGS)
+
+
+def test_what_is_refused_changes_nothing(rig: Rigs) -> None:
+    used, spared = rig(2, throttle=0.5), rig(2, throttle=0.5)
+    rows = np.repeat(used.levers[None], 40, axis=0)
+    spared.session.advance([0, 1], rows)
+    used.session.advance([0, 1], rows)
+    row = tuple(used.levers[0])
+    refused: list[Callable[[], object]] = [
+        lambda: used.session.initialise([Start("running", row)], 1800, [*used.inputs[:-1], "blower_gear"], READINGS),
+        lambda: used.session.initialise([Start("running", row)], 1800, used.inputs, ["oil_pressure"]),
+        lambda: used.session.initialise([Start("warm", row)], 1800, used.inputs, READINGS),
+        lambda: used.session.initialise([Start("running", row[:-1])], 1800, used.inputs, READINGS),
+        lambda: used.session.initialise([Start("running", (np.nan, *row[1:]))], 1800, used.inputs, READINGS),
+        lambda: used.session.initialise([Start("running", row)], 1801, used.inputs, READINGS),
+    ]
+    for attempt in refused:
+        with pytest.raises(LeverproofError):
+            attempt()
+    assert np.array_equal(used.session.advance([0, 1], rows), spared.session.advance([0, 1], rows))
 
 
 def test_options_are_checked_and_take_effect(rig: Rigs) -> None:

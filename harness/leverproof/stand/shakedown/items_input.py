@@ -140,7 +140,7 @@ def refusal(bench: Bench) -> Outcome:
     """Requests that make no sense are refused, and the model answers good ones afterwards as before."""
     stand = bench.mounted.stand
     with bench.watch.within(stand.deadlines.start, "a new start"):
-        talk = open_talk(stand, bench.mounted._adapter)
+        talk = open_talk(stand, bench.mounted.adapter)
     if talk is None:
         return not_applicable(f"a stand of kind {stand.kind!r} lets no bad request through to the model")
     links = bench.mounted.links
@@ -209,11 +209,15 @@ def _theirs(bench: Bench) -> Numbers:
 def clean_end(bench: Bench) -> Outcome:
     """Told to close, the model ends by itself; told twice, no harm is done."""
     stand = bench.mounted.stand
+    # A model that has nothing to give back has nothing to do wrong.
+    bench.begin(bench.draw())
     bench.session.close()
     bench.session.close()
     with bench.watch.within(stand.deadlines.start, "a new start"):
-        talk = open_talk(stand, bench.mounted._adapter)
+        talk = open_talk(stand, bench.mounted.adapter)
     if talk is None:
+        if bench.mounted.farewell:
+            return failed(bench.mounted.farewell, "free everything once and end without a crash when told to close")
         return passed("close came back, twice")
     with bench.watch.within(2.0 * stand.deadlines.request + 4.0, "close"):
         row = [("running", _theirs(bench))]

@@ -64,7 +64,7 @@ class ObjectTalk:
 
     def __init__(self, session: Session) -> None:
         while isinstance(session, GuardedSession):
-            session = session._session
+            session = session.guarded
         self._bare = session
         self._guard = GuardedSession(session)
 
