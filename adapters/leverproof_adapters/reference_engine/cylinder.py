@@ -107,6 +107,7 @@ def work(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     turning, spare, *_ = s.room
     strength, burn = mixture_strength(p, np.divide(x.fuel_ratio, x.dry, spare)), x.burn
     np.putmask(burn, strength <= ZERO, ZERO)
+    # torque = work m dry strength burn [1 - dilution (pe / pi - 1)]
     clean = s.collector / s.manifold
     clean *= p.dilution
     np.subtract(p.clean_limit, clean, clean)
@@ -136,6 +137,7 @@ def gas_temperatures(p: Coefficients, s: State, levers: Levers, air: Air, x: Poi
     their heat: shape from SFTE ch. 10, sizes assumed. The head rises above the cooling air with the square root of
     fuel burned and falls with cooling air: assumption.
     """
+    # T = Tc + (peak - Tc) burn m / (m + m0)
     peak = x.fuel_ratio - _CORRECT
     peak *= peak
     peak += _WIDTH
@@ -148,6 +150,7 @@ def gas_temperatures(p: Coefficients, s: State, levers: Levers, air: Air, x: Poi
     peak /= np.add(x.air_flow, p.gas_cooling_flow, s.room[0])
     peak += s.charge_temperature
     x.gas_temperature = peak
+    # T = Ta + gain sqrt(m burn)
     np.sqrt(burning, burning)
     burning *= x.head_gain
     burning += air.temperature

@@ -1,6 +1,9 @@
 """Gas path: exhaust-driven compressor, intercooler, throttle, geared stage, exhaust nozzle and gate, turbine.
 
 Ratios of specific heats of 1.4 for air and 4/3 for exhaust gas make every power law a product of square roots.
+
+Most of a step is the price of calling NumPy, so results are changed in place and products of constants are taken
+beforehand (:mod:`.coefficients`, :mod:`.conditions`); the equation stands above the lines that compute it.
 """
 
 from __future__ import annotations
@@ -47,6 +50,7 @@ def restriction(conductance: Array, slope: Array, offset: Array, upstream: Array
     k = slope / scaled
     scaled *= upstream
     j = np.divide(offset, scaled, scaled)
+    # ratio = (b + sqrt(b2 - a c)) / a
     a = k * k
     a += ONE
     b = k * j
@@ -82,6 +86,7 @@ def outflow_pressure(
     n /= conductance * downstream
     below = np.minimum(n, _PER_GAS_R)
     n -= below
+    # ratio = (r - sqrt(r2 + q (1 + s n2))) / -q, with n the flow over the choked flow from the pressure behind
     below *= below
     below *= _GAS_SQUARE
     below += _GAS_BASE
@@ -104,9 +109,11 @@ def turbo_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -
     speed2, inlet, density, excess, resistance, work = s.room
     flow2 = flow * flow
     np.multiply(speed, speed, speed2)
+    # inlet pressure p1 = p0 - loss m2, and density
     np.multiply(x.inlet_loss, flow2, inlet)
     np.subtract(x.inlet_pressure, inlet, inlet)
     np.multiply(inlet, x.inlet_density, density)
+    # temperature ratio = 1 + psi0 r2 [w2 (1 - excess2) - (m / density)2] / (cp T1)
     np.multiply(x.tip_mach, speed, excess)
     excess -= p.tip_mach_start
     np.maximum(excess, ZERO, out=excess)
@@ -121,17 +128,20 @@ def turbo_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -
     rise += ONE
     outlet = pressure_ratio(rise)
     outlet *= inlet
+    # torque = slip r2 m w + disc density w2
     np.multiply(flow, p.turbo_work_radius, work)
     work *= speed
     density *= speed2
     density *= p.turbo_disc_radius
     x.compressor_torque = work + density
+    # T2 = T1 + torque w / [cp (m + m0)]
     heated = flow * p.air_heat
     heated += p.outlet_heat
     np.divide(x.compressor_torque, heated, heated)
     heated *= speed
     heated += air.ram_temperature
     x.outlet_temperature = heated
+    # deck pressure = p2 - loss m2 T2 / p2
     flow2 *= p.cooler_loss
     flow2 *= heated
     flow2 /= outlet
@@ -164,6 +174,7 @@ def compress(p: Coefficients, tip_radius: Array, drive_radius: Array, s: State, 
     tip = tip_radius * s.crank
     tip2 = tip * tip
     inlet, resistance, *_ = s.room
+    # temperature ratio = 1 + psi0 [u2 - (phi / phi_limit)2] / (cp T), of the air that evaporating fuel has cooled
     np.multiply(x.fuel_ratio, x.burn, inlet)
     inlet *= p.evaporation_cooling
     np.subtract(s.air_temperature, inlet, inlet)
@@ -176,6 +187,7 @@ def compress(p: Coefficients, tip_radius: Array, drive_radius: Array, s: State, 
     rise /= inlet
     rise += ONE
     x.blower_ratio = pressure_ratio(rise)
+    # charge temperature = T + work u2 / cp, torque = work u r m over the efficiency of the drive
     tip2 *= p.blower_work_heat
     tip2 += inlet
     x.charge_temperature = tip2
@@ -190,6 +202,7 @@ def induction(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> 
     Throttle area is a cam of travel between square and linear law (assumption); flow through :func:`restriction`.
     """
     opening, slope, offset, root, *_ = s.room
+    # conductance = choked flow (idle + cam of travel) / sqrt(T)
     np.multiply(p.throttle_square, s.throttle, opening)
     opening += p.throttle_linear
     opening *= s.throttle

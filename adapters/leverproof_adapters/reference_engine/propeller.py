@@ -29,6 +29,7 @@ def propeller(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> 
     gap *= p.incidence_share
     incidence = np.tan(gap, gap)
     np.multiply(incidence, incidence, square)
+    # lift sin b + drag cos b = [slope t f + drag0 + (drag0 + rise) t2] / [(1 + t2) sqrt(1 + f2)], t = tan a, f = tan b
     across = p.lift_slope * incidence
     across *= flow_angle
     across += p.blade_drag

@@ -16,6 +16,7 @@ def turbo_shaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, p
     The drag that grows with speed (compressor and bearing) is taken at the new speed, so a long step cannot swing.
     """
     load, change, drag, *_ = s.room
+    # change = torque / [load / (w + 1) + drag + inertia / dt]
     np.multiply(s.turbo, p.bearing_start, load)
     np.minimum(load, p.turbo_drag_constant, out=load)
     load += x.compressor_torque
