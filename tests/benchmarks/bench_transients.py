@@ -3,7 +3,8 @@
 Each case is a transient of 20 s: throttle slam after 2 s, boost step after 10 s, at its own height, weather,
 speed and mixture. First both must give the same readings: every reading of every row within 1e-9 of its value,
 also started from rest, linked and chopped, cut off, in the stratosphere. Then processor time, in turn, medians
-of five rounds, of stepping alone (no starts), in blocks of half a second as the harness asks for them. The
+of five rounds, of stepping alone (no starts), in blocks of half a second as the harness asks for them; memory for the
+readings of a whole case is taken beforehand or used again, on both sides, because new pages cost more than numbers. The
 scalar engine flies every tenth case. The row of 1,200 lanes is not judged; it shows what is left when a call of
 NumPy is shared by more lanes.
 
@@ -18,6 +19,7 @@ import time
 from collections.abc import Sequence
 
 import numpy as np
+from plain_engine import PlainEngine
 from scalar_engine import INPUTS, OUTPUTS, ScalarEngine
 from scalar_start import Row
 from tabulate import tabulate
@@ -32,6 +34,7 @@ TICKS, ROWS, BLOCK = 1800, 400, 10
 ROUNDS, CASES, EVERY = 5, 300, 10
 SLAM, STEP = 40, 200
 JUDGED = "vectorised, 300 lanes"
+UNROLLED, PLAIN = "scalar, unrolled into one function", "scalar, a function for each component"
 BUILD = honest(parameter_set("corrie-18-early"))
 
 
@@ -77,34 +80,44 @@ def vectorised(inputs: Array, starts: Sequence[str]) -> tuple[float, Array]:
     """Processor seconds of stepping all lanes together, and the readings."""
     session = ReferenceSession(BUILD, "benchmark")
     begun = [Start(engine, tuple(map(float, row))) for engine, row in zip(starts, inputs[0], strict=True)]
-    readings = [session.initialise(begun, TICKS, INPUTS, OUTPUTS)[None]]
+    readings = np.full((ROWS + 1, inputs.shape[1], len(OUTPUTS)), np.nan)
+    readings[0] = session.initialise(begun, TICKS, INPUTS, OUTPUTS)
     lanes = list(range(inputs.shape[1]))
-    blocks = [np.ascontiguousarray(inputs[i : i + BLOCK]) for i in range(1, ROWS + 1, BLOCK)]
+    blocks = [(i, np.ascontiguousarray(inputs[i : i + BLOCK])) for i in range(1, ROWS + 1, BLOCK)]
     began = time.process_time()
-    for block in blocks:
-        readings.append(session.advance(lanes, block))
-    return time.process_time() - began, np.concatenate(readings)
+    for i, block in blocks:
+        readings[i : i + BLOCK] = session.advance(lanes, block)
+    return time.process_time() - began, readings
 
 
-def scalar(inputs: Array, starts: Sequence[str]) -> tuple[float, Array]:
+def scalar(
+    inputs: Array, starts: Sequence[str], engine_of: type[ScalarEngine | PlainEngine] = ScalarEngine
+) -> tuple[float, Array]:
     """Processor seconds of stepping one lane after the other, and the readings."""
     seconds, found = 0.0, []
     for lane, engine in enumerate(starts):
         rows: list[Row] = [tuple(row) for row in inputs[:, lane].tolist()]
-        one = ScalarEngine(BUILD, TICKS)
+        one = engine_of(BUILD, TICKS)
         readings = [one.initialise(rows[0], running=engine == "running")]
         blocks = [rows[i : i + BLOCK] for i in range(1, ROWS + 1, BLOCK)]
         began = time.process_time()
         for block in blocks:
             readings += one.advance(block)
         seconds += time.process_time() - began
-        found.append(readings)
+        found.append(np.array(readings))
     return seconds, np.array(found).transpose(1, 0, 2)
 
 
-def largest_difference(inputs: Array, starts: Sequence[str]) -> float:
+def plain(inputs: Array, starts: Sequence[str]) -> tuple[float, Array]:
+    """:func:`scalar` by the engine written a function for each component."""
+    return scalar(inputs, starts, PlainEngine)
+
+
+def largest_difference(
+    inputs: Array, starts: Sequence[str], engine_of: type[ScalarEngine | PlainEngine]
+) -> float:
     """Largest relative difference of any reading; raises AssertionError beyond the tolerance."""
-    ours, theirs = vectorised(inputs, starts)[1], scalar(inputs, starts)[1]
+    ours, theirs = vectorised(inputs, starts)[1], scalar(inputs, starts, engine_of)[1]
     size = np.maximum(np.abs(ours), np.abs(theirs))
     relative = np.abs(ours - theirs) / np.where(size > 0.0, size, 1.0)
     row, lane, reading = np.unravel_index(int(np.argmax(relative)), relative.shape)
@@ -118,10 +131,15 @@ def largest_difference(inputs: Array, starts: Sequence[str]) -> float:
 def main() -> int:
     inputs = transients(CASES)
     few = np.ascontiguousarray(inputs[:, ::EVERY])
-    worst = max(largest_difference(few, ["running"] * few.shape[1]), largest_difference(*corners(inputs)))
+    worst = max(
+        largest_difference(*cases, engine_of)
+        for cases in ((few, ["running"] * few.shape[1]), corners(inputs))
+        for engine_of in (ScalarEngine, PlainEngine)
+    )
     print(f"same readings: largest relative difference {worst:.1e} ({TOLERANCE:.0e} allowed)")
     sides = {
-        "scalar, one by one": (scalar, few),
+        UNROLLED: (scalar, few),
+        PLAIN: (plain, few[:, ::3]),
         "vectorised, 1 lane": (vectorised, inputs[:, :1]),
         "vectorised, 50 lanes": (vectorised, inputs[:, :50]),
         JUDGED: (vectorised, inputs),
@@ -132,19 +150,29 @@ def main() -> int:
         for name, (side, rows) in sides.items():
             lanes = rows.shape[1]
             taken[name].append(1e3 * side(rows, ["running"] * lanes)[0] / (lanes * ROWS))
-    table, faster = [], {}
+    table: list[list[str]] = []
+    faster: dict[str, dict[str, float]] = {}
     for name, times in taken.items():
-        ratios = [a / b for a, b in zip(taken["scalar, one by one"], times, strict=True)]
-        middle, faster[name] = statistics.median(times), statistics.median(ratios)
-        spread = f"{min(ratios):.2f}..{max(ratios):.2f}"
-        table.append([name, f"{middle:.5f}", f"{middle * ROWS:.2f}", f"{faster[name]:.2f}", spread])
-    heads = ["engine", "ms a lane-step", "ms a case of 20 s", "times faster than scalar", "of rounds"]
+        ratios = {o: [a / b for a, b in zip(taken[o], times, strict=True)] for o in (UNROLLED, PLAIN)}
+        faster[name] = {opponent: statistics.median(found) for opponent, found in ratios.items()}
+        middle, spread = statistics.median(times), f"{min(ratios[UNROLLED]):.2f}..{max(ratios[UNROLLED]):.2f}"
+        cells = (faster[name][UNROLLED], spread, faster[name][PLAIN])
+        table.append(
+            [name, f"{middle:.5f}", f"{middle * ROWS:.2f}", f"{cells[0]:.2f}", cells[1], f"{cells[2]:.1f}"]
+        )
+    heads = [
+        "engine",
+        "ms a lane-step",
+        "ms a case of 20 s",
+        "times faster than unrolled",
+        "of rounds",
+        "than plain",
+    ]
     print(tabulate(table, headers=heads, disable_numparse=True))
-    met = faster[JUDGED] >= LEAST
-    print(
-        f"at 300 lanes {faster[JUDGED]:.1f} times faster, at least {LEAST:g} asked: {'met' if met else 'NOT met'}"
-    )
-    return 0 if met else 1
+    for opponent, ratio in faster[JUDGED].items():
+        met = "met" if ratio >= LEAST else "NOT met"
+        print(f"at 300 lanes {ratio:.1f} times faster than {opponent}, at least {LEAST:g} asked: {met}")
+    return 0 if min(faster[JUDGED].values()) >= LEAST else 1
 
 
 if __name__ == "__main__":

@@ -12,13 +12,13 @@ surroundings decide once a row. ``if`` stands for ``minimum``, ``maximum`` and `
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from math import atan2, cos, pi, sin, sqrt
+from math import atan2, pi, sqrt, tan
 
 from scalar_start import Row, State, starting_state, surroundings
 
 from leverproof import atmosphere
 from leverproof.quantities import UNITS
-from leverproof_adapters.reference_engine import dynamics, gas_path
+from leverproof_adapters.reference_engine import coefficients, dynamics, gas_path
 from leverproof_adapters.reference_engine.components import Build
 from leverproof_adapters.reference_engine.parameters import Parameters
 from leverproof_adapters.reference_engine.state import Pace
@@ -51,9 +51,11 @@ class ScalarEngine:
             raise ValueError(f"no scalar twin of {p.variant}")
         self._parameters = p
         self._air = surroundings(p)
-        self._step = stepper(p, dynamics.pace(build, step_ticks), dynamics.inner_steps(step_ticks))
+        pace = dynamics.pace(build, step_ticks)
+        shares = {name: float(getattr(pace, name)) for name in Pace.__slots__}
+        self._step = stepper(p, shares, dynamics.inner_steps(step_ticks))
         # A step of no length evaluates the instant and moves nothing.
-        self._look = stepper(p, Pace(*(0.0 for _ in Pace.__slots__)), 1)
+        self._look = stepper(p, dict.fromkeys(shares, 0.0), 1)
         self._state: State = ()
 
     def initialise(self, row: Row, *, running: bool) -> Row:
@@ -69,10 +71,10 @@ class ScalarEngine:
         return found
 
 
-def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
+def stepper(p: Parameters, pace: dict[str, float], inner: int) -> Stepper:
     """Function that moves a state through rows of ``inner`` steps each; one long function on purpose, see above."""
-    gas_constant, air_heat = atmosphere.GAS_CONSTANT, gas_path.AIR_HEAT
-    air, inner_range, dt = surroundings(p), range(inner), pace.dt
+    gas_constant, air_heat = atmosphere.GAS_CONSTANT, coefficients.AIR_HEAT
+    air, inner_range, dt = surroundings(p), range(inner), pace["dt"]
     # charge flow
     swept = p.displacement / (4.0 * pi)
     residual = p.scavenge / (1.4 * (p.compression_ratio - 1.0))
@@ -101,13 +103,13 @@ def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
     blower_drive = p.blower_work * blower_tip / p.blower_gear_efficiency
     # throttle
     cam, uncam = p.throttle_cam, 1.0 - p.throttle_cam
-    idle_area, full_area = gas_path.AIR_CHOKED * p.throttle_idle_area, gas_path.AIR_CHOKED * p.throttle_area
+    idle_area, full_area = coefficients.AIR_CHOKED * p.throttle_idle_area, coefficients.AIR_CHOKED * p.throttle_area
     ra, sa = gas_path.AIR_CRITICAL, (1.0 - gas_path.AIR_CRITICAL) ** 2
     ra_sa = ra * ra - sa
     # exhaust and turbine
     shut_area, gate_area, nozzle = p.nozzle_area + p.exhaust_leak_area, p.gate_area, p.nozzle_area
     rg, sg = gas_path.GAS_CRITICAL, (1.0 - gas_path.GAS_CRITICAL) ** 2
-    qg, gas_choked, jet_gain = 1.0 - 2.0 * rg, gas_path.GAS_CHOKED, 2.0 * gas_path.GAS_HEAT
+    qg, gas_choked, jet_gain = 1.0 - 2.0 * rg, coefficients.GAS_CHOKED, 2.0 * coefficients.GAS_HEAT
     best, turbine_radius = p.turbine_speed_ratio, p.turbine_radius
     two_best = 2.0 * best
     turbine_gain = 0.5 * p.turbine_efficiency * turbine_radius / (best * best) * nozzle
@@ -128,7 +130,7 @@ def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
     radius = 0.75 * p.propeller_radius
     along_gain, radian = p.reduction * radius, pi / 180.0
     inflow, not_inflow, lift_slope = p.inflow, 1.0 - p.inflow, p.lift_slope
-    drag_base, drag_rise, blade_gain = p.blade_drag, p.blade_drag_rise, 0.5 * p.blade_area * radius
+    drag_base, drag_slope, blade_gain = p.blade_drag, p.blade_drag + p.blade_drag_rise, 0.5 * p.blade_area * radius
     rated_speed, least, above_least = p.rated_speed, p.least_governed, 1.0 - p.least_governed
     integral, lead, blade_rate = p.governor_integral, p.governor_lead, p.blade_rate
     fine, coarse = p.fine_stop, p.coarse_stop
@@ -138,9 +140,9 @@ def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
     linear_gate, cube_gate = 1.0 - p.gate_shape, p.gate_shape
     edge_1, edge_2, edge_3 = p.light_blinking_above, p.light_off_above, p.light_on_above
     hysteresis, light_states = p.light_hysteresis, (2.0, 1.0, 0.0, 2.0)
-    throttle_share, boost_share, gate_share = pace.throttle, pace.boost, pace.gate
-    manifold_share, collector_share = pace.manifold, pace.collector
-    air_share, gas_share, head_share = pace.air_temperature, pace.gas_temperature, pace.head
+    throttle_share, boost_share, gate_share = pace["throttle"], pace["boost"], pace["gate"]
+    manifold_share, collector_share = pace["manifold"], pace["collector"]
+    air_share, gas_share, head_share = pace["air_temperature"], pace["gas_temperature"], pace["head"]
     # readings
     per_inhg, per_rpm, per_hp = 1.0 / UNITS["inHg"].scale, 1.0 / UNITS["rpm"].scale, 1.0 / UNITS["hp"].scale
     per_lbf_ft, per_lb_h, zero = 1.0 / UNITS["lbf.ft"].scale, 1.0 / UNITS["lb/h"].scale, UNITS["degC"].offset
@@ -290,14 +292,14 @@ def stepper(p: Parameters, pace: Pace, inner: int) -> Stepper:
                 head_target = temperature + head_scale * sqrt(flow * burn * per_rated)
                 # propeller
                 along = crank * along_gain
-                helix = atan2(speed, along + 1e-9)
+                helix = atan2(speed, along)
                 gap = blade * radian - helix
-                flow_angle = helix + inflow * gap
-                gap *= not_inflow
-                sine = sin(gap)
-                across = lift_slope * sine * cos(gap) * sin(flow_angle) + (
-                    drag_base + drag_rise * sine * sine
-                ) * cos(flow_angle)
+                flow_angle = tan(helix + inflow * gap)
+                incidence = tan(not_inflow * gap)
+                square = incidence * incidence
+                across = (lift_slope * incidence * flow_angle + drag_base + drag_slope * square) / (
+                    (1.0 + square) * sqrt(1.0 + flow_angle * flow_angle)
+                )
                 propeller_torque = blade_density * (along * along + speed_squared) * across
                 # actuators, gate, governor
                 throttle = (throttle + throttle_share * (throttle_lever - throttle) + 1.0) - 1.0

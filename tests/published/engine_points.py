@@ -10,6 +10,7 @@ import numpy as np
 from leverproof.channels import READINGS
 from leverproof.stand.port import Array, StandFile, Start
 from leverproof_adapters.reference_engine import open_stand
+from leverproof_adapters.reference_engine.coefficients import Coefficients
 from leverproof_adapters.reference_engine.cylinder import mixture_strength
 from leverproof_adapters.reference_engine.parameters import SETS
 
@@ -125,4 +126,4 @@ def gate_steps() -> float:
 def best_power_ratio() -> float:
     """Fuel-air ratio at which the engine's indicated work is most."""
     ratios = np.linspace(0.055, 0.11, 5_501)
-    return float(ratios[np.argmax(mixture_strength(SETS[EARLY], ratios))])
+    return float(ratios[np.argmax(mixture_strength(Coefficients(SETS[EARLY]), ratios))])

@@ -5,23 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from leverproof_adapters.reference_engine import gas_path
-from leverproof_adapters.reference_engine.parameters import Parameters
+from leverproof_adapters.reference_engine.coefficients import Coefficients
 from leverproof_adapters.reference_engine.state import Air, Levers, Point, State
 
 
-def intake(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
-    """Deck pressure and temperature without a turbo: ram less the loss of filter and ducts.
-
-    Hot air comes from a jacket inside the cowling and gets no ram (common practice, no published source).
-    """
-    inlet = air.ram_pressure
-    if p.has_carburettor_heat:
-        inlet = np.where(levers.carburettor_heat > 0.5, air.pressure, inlet)
-    x.deck_pressure = inlet - p.duct_loss * x.air_flow * x.air_flow * air.ram_temperature / inlet
+def intake(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
+    """Deck pressure and temperature without a turbo: ram less the loss of filter and ducts."""
+    x.deck_pressure = x.inlet_pressure - x.inlet_loss * x.air_flow * x.air_flow
     x.outlet_temperature = air.ram_temperature
 
 
-def carburettor_air(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def carburettor_air(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Target of the carburettor air temperature without a cooler; hot air is warmed by the exhaust while it burns.
 
     Size of the rise: a requirement on preheaters, 14 CFR 23.1093; that it does not depend on flow is an assumption.
@@ -31,26 +25,26 @@ def carburettor_air(p: Parameters, s: State, levers: Levers, air: Air, x: Point)
         x.air_temperature = x.outlet_temperature + p.hot_air_rise * levers.carburettor_heat * x.burn
 
 
-def two_speed_stage(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def two_speed_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The geared stage between its two gears: the clutch slips from one ratio to the other."""
-    gas_path.compress(p, p.blower_gear + (p.blower_gear_high - p.blower_gear) * s.gear, s, x)
+    tip_radius = p.blower_tip_radius + p.blower_tip_radius_step * s.gear
+    gas_path.compress(p, tip_radius, p.blower_drive * tip_radius, s, x)
 
 
-def no_geared_stage(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def no_geared_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The carburettor feeds the manifold: its fuel, as much of it as evaporates there, cools the charge."""
-    cooled = (p.evaporated * p.latent_heat / gas_path.AIR_HEAT) * x.fuel_ratio * x.burn
-    x.charge_temperature = s.air_temperature - cooled
+    x.charge_temperature = s.air_temperature - p.evaporation_cooling * x.fuel_ratio * x.burn
     x.blower_ratio = np.ones_like(s.crank)
     x.blower_torque = np.zeros_like(s.crank)
 
 
-def stacks(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def stacks(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Target of the back pressure: stacks straight to the ambient pressure."""
     x.gas_flow = x.air_flow + x.fuel_flow
     x.back_pressure = gas_path.outflow_pressure(
-        x.gas_flow, np.sqrt(s.gas_temperature), p.stack_area, air.pressure
+        x.gas_flow, np.sqrt(s.gas_temperature), p.stack_conductance, air.pressure
     )
 
 
-def no_turbine(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def no_turbine(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """An engine without a turbine."""

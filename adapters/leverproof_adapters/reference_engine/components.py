@@ -11,17 +11,25 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from leverproof.errors import InputError, nearest
-from leverproof_adapters.reference_engine import arrangements, controls, cylinder, gas_path, shafts
+from leverproof_adapters.reference_engine import (
+    arrangements,
+    conditions,
+    controls,
+    cylinder,
+    gas_path,
+    shafts,
+)
 from leverproof_adapters.reference_engine import propeller as airscrew
+from leverproof_adapters.reference_engine.coefficients import Coefficients
 from leverproof_adapters.reference_engine.parameters import Parameters
-from leverproof_adapters.reference_engine.state import Air, Array, Levers, Mover, Part, Point, State
+from leverproof_adapters.reference_engine.state import Air, Array, Given, Levers, Mover, Part, Point, State
 from leverproof_adapters.reference_engine.surroundings import surroundings
 
-Readings = Callable[[Parameters, State, Air, Point, dict[str, Array]], None]
+Readings = Callable[[Coefficients, State, Air, Point, dict[str, Array]], None]
 """Changes readings (canonical units, by channel name) after they are computed."""
 
 
-def as_computed(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+def as_computed(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """Readings are what the model computes."""
 
 
@@ -31,6 +39,7 @@ class Build:
 
     parameters: Parameters
     surroundings: Callable[[Parameters, Array, Array, Array, Array], Air] = surroundings
+    given: Given = conditions.given
     charge_flow: Part = cylinder.charge_flow
     mixture: Part = cylinder.mixture
     turbo_stage: Part = gas_path.turbo_stage
@@ -52,10 +61,16 @@ class Build:
     readings: Readings = as_computed
     time_scale: Callable[[int], float] = field(default=lambda step_ticks: 1.0)
 
-    def evaluate(self, s: State, levers: Levers, air: Air) -> Point:
-        """Everything found at an instant from the carried state."""
-        x = Point()
-        for part in (
+    coefficients: Coefficients = field(init=False, repr=False)
+    """The parameters in the form in which the parts are given them."""
+    parts: tuple[Part, ...] = field(init=False, repr=False)
+    """What is evaluated at an instant, in order."""
+    movers: tuple[Mover, ...] = field(init=False, repr=False)
+    """What moves the carried state, in order."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "coefficients", Coefficients(self.parameters))
+        parts = (
             self.charge_flow,
             self.mixture,
             self.turbo_stage,
@@ -67,13 +82,9 @@ class Build:
             self.work,
             self.gas_temperatures,
             self.propeller,
-        ):
-            part(self.parameters, s, levers, air, x)
-        return x
-
-    def movers(self) -> tuple[Mover, ...]:
-        """What moves the carried state, in order."""
-        return (
+        )
+        object.__setattr__(self, "parts", parts)
+        movers = (
             self.actuators,
             self.gate,
             self.governor,
@@ -82,6 +93,19 @@ class Build:
             self.crankshaft,
             self.light,
         )
+        object.__setattr__(self, "movers", movers)
+
+    def conditions(self, levers: Levers, air: Air) -> Point:
+        """What levers and surroundings alone decide, of a row or of a whole batch."""
+        return self.given(self.coefficients, levers, air)
+
+    def evaluate(self, s: State, levers: Levers, air: Air, x: Point | None = None) -> Point:
+        """Everything found at an instant from the carried state. ``x`` is what :meth:`conditions` found for these
+        levers and surroundings, if that has been done; it is filled and returned."""
+        x = self.conditions(levers, air) if x is None else x
+        for part in self.parts:
+            part(self.coefficients, s, levers, air, x)
+        return x
 
 
 def honest(parameters: Parameters) -> Build:
@@ -106,33 +130,35 @@ def honest(parameters: Parameters) -> Build:
     return replace(build, geared_stage=arrangements.no_geared_stage, gate=controls.no_gate)
 
 
-def _still(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: object) -> None:
+def _still(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: object) -> None:
     """A shaft that keeps its speed whatever its torques."""
 
 
-def _constant_compression(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def _constant_compression(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     x.deck_pressure = np.full_like(s.turbo, 1.0e5)
     x.outlet_temperature = np.full_like(s.turbo, 300.0)
     x.compressor_torque = np.full_like(s.turbo, 50.0)
 
 
-def _constant_induction(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def _constant_induction(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     x.throat_pressure = np.full_like(s.turbo, 8.0e4)
     x.manifold_pressure = np.full_like(s.turbo, 1.3e5)
 
 
-def _constant_exhaust(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def _constant_exhaust(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
+    x.exhaust_conductance = p.shut_conductance + p.gate_conductance * s.gate
     x.gas_flow = x.air_flow + x.fuel_flow
     x.back_pressure = np.full_like(s.turbo, 1.1e5)
 
 
-def _constant_charge(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def _constant_charge(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     x.flow_per_radian = np.full_like(s.turbo, 4.5e-8)
     x.suction = np.full_like(s.turbo, 1.0e-4)
+    x.per_radian = np.maximum(x.flow_per_radian * s.manifold - x.suction, 0.0)
     x.air_flow = np.full_like(s.turbo, 1.2)
 
 
-def _constant_work(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def _constant_work(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     x.indicated_torque = np.full_like(s.turbo, 5000.0)
     x.pumping_torque = np.full_like(s.turbo, 100.0)
     x.friction_torque = np.full_like(s.turbo, 700.0)

@@ -34,7 +34,7 @@ _ALL = (
         "boost-as-second-throttle",
         "large",
         "The boost lever is one more butterfly; no gate and no turbo answer it.",
-        _parts(actuators=wrong.boost_opens_throttle, gate=wrong.gate_half_open),
+        _parts(given=wrong.boost_opens_throttle, gate=wrong.gate_half_open),
     ),
     Defect(
         "no-turbo-limit",
@@ -142,13 +142,13 @@ _ALL = (
         "cut-off-keeps-running",
         "large",
         "The cut-off position meters fuel like auto lean.",
-        _parts(mixture=wrong.cut_off_is_lean),
+        _parts(given=wrong.cut_off_is_lean),
     ),
     Defect(
         "mixture-order-swapped",
         "large",
         "Auto lean and full rich are exchanged, so lean burns more fuel than rich.",
-        _parts(mixture=wrong.lean_and_rich_swapped),
+        _parts(given=wrong.lean_and_rich_swapped),
     ),
     Defect(
         "full-rich-no-richer",
@@ -184,7 +184,7 @@ _ALL = (
         "shutter-disconnected",
         "large",
         "The intercooler shutter lever moves nothing.",
-        _parts(intercooler=wrong.shutter_left_open),
+        _parts(given=wrong.shutter_left_open),
     ),
     Defect(
         "hot-day-ignored",
@@ -208,14 +208,14 @@ _ALL = (
         "coordination-disconnected",
         "large",
         "The coordination lever does nothing: the throttle lever moves the throttle only.",
-        _parts(actuators=wrong.levers_unlinked),
+        _parts(given=wrong.levers_unlinked),
         LATE,
     ),
     Defect(
         "link-disconnected",
         "large",
         "The lever link does not carry the boost lever.",
-        _parts(actuators=wrong.levers_unlinked),
+        _parts(given=wrong.levers_unlinked),
         EARLY,
     ),
     Defect(

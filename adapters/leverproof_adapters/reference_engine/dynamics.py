@@ -8,20 +8,22 @@ import numpy as np
 
 from leverproof.quantities import UNITS, convert
 from leverproof.timegrid import TICKS_PER_SECOND
+from leverproof_adapters.reference_engine.coefficients import scalar
 from leverproof_adapters.reference_engine.components import Build
-from leverproof_adapters.reference_engine.controls import asked_positions, light_state
+from leverproof_adapters.reference_engine.conditions import asked_positions, asked_speed
+from leverproof_adapters.reference_engine.controls import light_state
 from leverproof_adapters.reference_engine.parameters import Parameters
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
 
 INNER_TICKS = TICKS_PER_SECOND // 40
 """Longest inner step: 25 ms. Every grid step is cut into equal inner steps no longer than this."""
 
-_PER_INHG = 1.0 / UNITS["inHg"].scale
-_PER_RPM = 1.0 / UNITS["rpm"].scale
-_PER_HP = 1.0 / UNITS["hp"].scale
-_PER_LBF_FT = 1.0 / UNITS["lbf.ft"].scale
-_PER_LB_H = 1.0 / UNITS["lb/h"].scale
-_ZERO_C = UNITS["degC"].offset
+_PER_INHG = scalar(1.0 / UNITS["inHg"].scale)
+_PER_RPM = scalar(1.0 / UNITS["rpm"].scale)
+_PER_HP = scalar(1.0 / UNITS["hp"].scale)
+_PER_LBF_FT = scalar(1.0 / UNITS["lbf.ft"].scale)
+_PER_LB_H = scalar(1.0 / UNITS["lb/h"].scale)
+_ZERO_C = scalar(UNITS["degC"].offset)
 _IDLE = convert(660.0, "rpm", "rad/s")
 
 
@@ -35,11 +37,12 @@ def pace(build: Build, step_ticks: int) -> Pace:
     p = build.parameters
     dt = build.time_scale(step_ticks) * step_ticks / (TICKS_PER_SECOND * inner_steps(step_ticks))
 
-    def share(lag: float) -> float:
-        return -math.expm1(-dt / lag)
+    def share(lag: float) -> Array:
+        return scalar(-math.expm1(-dt / lag))
 
     return Pace(
-        dt,
+        scalar(dt),
+        scalar(p.turbo_inertia / dt + p.turbo_drag),
         share(p.throttle_lag),
         share(p.boost_lag),
         share(p.gate_lag),
@@ -54,13 +57,13 @@ def pace(build: Build, step_ticks: int) -> Pace:
 
 def starting_state(p: Parameters, running: Array, levers: Levers, air: Air) -> State:
     """A warm engine somewhere near equilibrium where ``running`` is 1, a cold still one where it is 0."""
-    s = State()
+    s = State(running.size)
     throttle, boost = asked_positions(p, levers)
     on = running > 0.5
     s.throttle, s.boost = throttle + 0.0, boost + 0.0
     s.gate = 1.0 - boost
     s.servo = boost * 0.5
-    asked = p.rated_speed * (p.least_governed + (1.0 - p.least_governed) * levers.propeller)
+    asked = asked_speed(p, levers.propeller)
     s.crank = np.where(on, np.minimum(_IDLE + throttle * 3.0 * (asked - _IDLE), asked), 0.0)
     s.crank_acceleration = np.zeros_like(running)
     s.turbo = np.where(on, 60.0 + 500.0 * throttle + 0.5 * p.turbo_limit * boost * throttle, 0.0)
@@ -76,15 +79,16 @@ def starting_state(p: Parameters, running: Array, levers: Levers, air: Air) -> S
     s.charge_temperature = air.ram_temperature + np.where(on, 60.0, 0.0)
     s.gas_temperature = np.where(on, 1000.0, air.temperature)
     s.head_temperature = np.where(on, 420.0, air.temperature)
-    s.light_zone = np.zeros_like(running)
+    s.light_zone = np.zeros(running.shape, dtype=np.int8)
     return s
 
 
-def step(build: Build, s: State, levers: Levers, air: Air, pace: Pace) -> Point:
-    """One inner step: evaluate the instant, then move the carried state. Returns the evaluation."""
-    x = build.evaluate(s, levers, air)
-    for mover in build.movers():
-        mover(build.parameters, s, levers, air, x, pace)
+def step(build: Build, s: State, levers: Levers, air: Air, pace: Pace, given: Point | None = None) -> Point:
+    """One inner step: evaluate the instant, then move the carried state. Returns the evaluation; ``given`` as in
+    :meth:`Build.evaluate`."""
+    x = build.evaluate(s, levers, air, given)
+    for mover in build.movers:
+        mover(build.coefficients, s, levers, air, x, pace)
     return x
 
 
@@ -115,7 +119,7 @@ def _turbo_residual(s: State, x: Point, p: Parameters) -> Array:
 
 def readings(build: Build, s: State, air: Air, x: Point) -> dict[str, Array]:
     """Every reading in its canonical unit, by channel name; ``brake_power = torque x engine_speed``."""
-    p = build.parameters
+    p = build.coefficients
     torque = x.indicated_torque - x.pumping_torque - x.friction_torque - x.blower_torque
     result = {
         "manifold_pressure": s.manifold * _PER_INHG,

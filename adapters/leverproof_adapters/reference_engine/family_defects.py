@@ -70,7 +70,8 @@ FAMILY_DEFECTS = (
         "small",
         "The gauge shows hot air that never reaches the engine.",
         other_parts(
-            turbo_stage=wrong.intake_keeps_its_ram,
+            given=wrong.intake_keeps_its_ram,
+            turbo_stage=wrong.jacket_warms_the_gauge,
             intercooler=wrong.heat_disconnected,
             readings=wrong.gauge_in_the_jacket,
         ),

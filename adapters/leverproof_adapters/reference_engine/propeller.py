@@ -6,38 +6,59 @@ import math
 
 import numpy as np
 
-from leverproof_adapters.reference_engine.parameters import Parameters
+from leverproof_adapters.reference_engine.coefficients import ONE, Coefficients, scalar
 from leverproof_adapters.reference_engine.state import Air, Levers, Pace, Point, State
 
-_RADIAN = math.pi / 180.0
+_RADIAN = scalar(math.pi / 180.0)
 
 
-def propeller(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def propeller(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Torque taken by the propeller at its own shaft; negative when the air drives it.
 
     Blade-element theory at three quarters of the radius; the induced flow takes a fixed share of the incidence
-    (assumption), lift as ``sin 2a / 2``, drag rising with the square of ``sin a``.
+    (assumption), lift as ``sin 2a / 2``, drag rising with the square of ``sin a``. Sines and cosines are written with
+    tangents, ``sin2 a = t2 / (1 + t2)``, of which NumPy makes short work.
     """
-    radius = 0.75 * p.propeller_radius
-    along = s.crank * (p.reduction * radius)
-    speed2 = along * along + air.speed * air.speed
-    helix = np.arctan2(air.speed, along + 1e-9)
-    gap = s.blade * _RADIAN - helix
-    flow_angle = helix + p.inflow * gap
-    sine, cosine = np.sin(gap * (1.0 - p.inflow)), np.cos(gap * (1.0 - p.inflow))
-    lift = p.lift_slope * sine * cosine
-    drag = p.blade_drag + p.blade_drag_rise * sine * sine
-    across = lift * np.sin(flow_angle) + drag * np.cos(flow_angle)
-    x.propeller_torque = (0.5 * p.blade_area * radius) * air.density * speed2 * across
+    along, helix, gap, square, drag, _ = s.room
+    np.multiply(s.crank, p.blade_tip_radius, along)
+    np.arctan2(air.speed, along, helix)
+    np.multiply(s.blade, _RADIAN, gap)
+    gap -= helix
+    helix += np.multiply(gap, p.inflow, drag)
+    flow_angle = np.tan(helix, helix)
+    gap *= p.incidence_share
+    incidence = np.tan(gap, gap)
+    np.multiply(incidence, incidence, square)
+    # lift sin b + drag cos b = [slope t f + drag0 + (drag0 + rise) t2] / [(1 + t2) sqrt(1 + f2)], t = tan a, f = tan b
+    across = p.lift_slope * incidence
+    across *= flow_angle
+    across += p.blade_drag
+    across += np.multiply(p.blade_drag_slope, square, drag)
+    square += ONE
+    across /= square
+    flow_angle *= flow_angle
+    flow_angle += ONE
+    across /= np.sqrt(flow_angle, flow_angle)
+    along *= along
+    along += x.airspeed_squared
+    across *= along
+    across *= x.blade_pressure
+    x.propeller_torque = across
 
 
-def governor(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+def governor(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """Moves the blade angle (deg): oil flow, hence blade rate, follows speed error and acceleration.
 
     The blade angle integrates the error, so governed speed has no droop. Form: common practice, no published source;
     gains: assumption.
     """
-    asked = p.rated_speed * (p.least_governed + (1.0 - p.least_governed) * levers.propeller)
-    rate = p.governor_integral * (s.crank - asked) + p.governor_lead * s.crank_acceleration
-    rate = np.minimum(np.maximum(rate, -p.blade_rate), p.blade_rate)
-    s.blade = np.minimum(np.maximum(s.blade + pace.dt * rate, p.fine_stop), p.coarse_stop)
+    rate, damped, *_ = s.room
+    np.subtract(s.crank, x.speed_asked, rate)
+    rate *= p.governor_integral
+    rate += np.multiply(p.governor_lead, s.crank_acceleration, damped)
+    np.maximum(rate, p.least_blade_rate, out=rate)
+    np.minimum(rate, p.blade_rate, out=rate)
+    rate *= pace.dt
+    rate += s.blade
+    np.maximum(rate, p.fine_stop, out=rate)
+    np.minimum(rate, p.coarse_stop, out=s.blade)

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from leverproof_adapters.reference_engine import cylinder, shafts
+from leverproof_adapters.reference_engine import conditions, cylinder, shafts
+from leverproof_adapters.reference_engine.coefficients import Coefficients
 from leverproof_adapters.reference_engine.defect_parts import with_lever
-from leverproof_adapters.reference_engine.parameters import Parameters
 from leverproof_adapters.reference_engine.seeding import BOTH, Defect, other_coefficients, other_parts
-from leverproof_adapters.reference_engine.state import Air, Levers, Mover, Pace, Part, Point, State
+from leverproof_adapters.reference_engine.state import Air, Given, Levers, Mover, Pace, Part, Point, State
 
 EVERY = (*BOTH, "corrie-14", "rill-6", "rill-6t")
 
 
-def burns_whatever_the_mixture(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def burns_whatever_the_mixture(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Work of the best mixture, also where no fuel is metered."""
     metered = x.fuel_ratio
     x.fuel_ratio = np.where(metered > 0.0, metered, p.best_power_ratio)
@@ -21,24 +21,26 @@ def burns_whatever_the_mixture(p: Parameters, s: State, levers: Levers, air: Air
     x.fuel_ratio = metered
 
 
-def primed_while_cranking(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def primed_while_cranking(p: Coefficients, levers: Levers, air: Air) -> Point:
     """An engaged starter meters fuel, also in cut-off."""
     rich = np.where(levers.starter > 0.5, np.maximum(levers.mixture, cylinder.AUTO_RICH), levers.mixture)
-    cylinder.mixture(p, s, with_lever(levers, "mixture", rich), air, x)
+    return conditions.given(p, with_lever(levers, "mixture", rich), air)
 
 
 def starter_holds(share: float) -> Mover:
     """A crankshaft whose starter keeps ``share`` of its torque as long as anything turns."""
 
-    def crankshaft(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    def crankshaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
         kept = np.maximum(levers.starter, share * (s.crank > 0.0))
+        asked, x.starting = x.starting, np.any(kept, axis=-1)
         shafts.crankshaft(p, s, with_lever(levers, "starter", kept), air, x, pace)
+        x.starting = asked
 
     return crankshaft
 
 
 _WORK: Part = burns_whatever_the_mixture
-_PRIMED: Part = primed_while_cranking
+_PRIMED: Given = primed_while_cranking
 
 START_DEFECTS = (
     Defect(
@@ -52,7 +54,7 @@ START_DEFECTS = (
         "starter-primes-in-cut-off",
         "small",
         "The starter switch opens the fuel by itself, so the engine fires in cut-off for as long as it is engaged.",
-        other_parts(mixture=_PRIMED),
+        other_parts(given=_PRIMED),
         EVERY,
     ),
     Defect(

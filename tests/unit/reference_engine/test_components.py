@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from leverproof_adapters.reference_engine import dynamics, gas_path
+from leverproof_adapters.reference_engine.coefficients import Coefficients
 from leverproof_adapters.reference_engine.components import honest
 from leverproof_adapters.reference_engine.cylinder import mixture_strength
 from leverproof_adapters.reference_engine.parameters import (
@@ -60,7 +61,7 @@ def test_exhaust_opening_passes_its_flow(back: float) -> None:
     choked = math.sqrt(4 / 3 / 287.0531) * (6 / 7) ** 3.5
     flow = choked * area * back * ambient / math.sqrt(temperature) * exact_flow_function(1 / back, 4 / 3)
     found = gas_path.outflow_pressure(
-        np.array([flow]), np.array([math.sqrt(temperature)]), np.array([area]), np.array([ambient])
+        np.array([flow]), np.array([math.sqrt(temperature)]), np.array([choked * area]), np.array([ambient])
     )[0]
     assert found / ambient - 1 == pytest.approx(back - 1, rel=0.05, abs=1e-9)
 
@@ -72,7 +73,7 @@ def test_isentropic_ratio_is_the_adiabatic_law() -> None:
 
 def test_mixture_strength_peaks_at_best_power_and_dies_outside_the_combustible_range() -> None:
     ratios = np.array([0.0, 0.045, 0.06, 0.0775, 0.10, 0.14])
-    found = mixture_strength(P, ratios)
+    found = mixture_strength(Coefficients(P), ratios)
     assert found[[0, 1, 5]] == pytest.approx(0.0, abs=1e-12)
     assert found[3] == pytest.approx(1.0) and found[2] == pytest.approx(0.89, abs=0.01)
     assert found[4] == pytest.approx(0.957, abs=0.01)
