@@ -71,11 +71,18 @@ _ALL = (
     ),
     _u("turbo_efficiency", 0.58, 0.72, "1", "from memory: 0.60-0.70 for exhaust-driven stages, widened"),
     _u("tip_speed_penalty", 0.5, 1.5, "1", "NACA TN 794: efficiency falls above 1,300 ft/s; size assumed"),
-    _u("cooler_static", 0.60, 1.00, "1", ASSUMPTION + ": share of cooler effectiveness left without airspeed"),
+    _u("turbo_design_ratio", 1.8, 3.0, "1", ASSUMPTION + ": pressure ratio the stage was laid out for"),
+    _u("turbo_best_flow", 0.85, 1.15, "1", ASSUMPTION + ": flow of the best efficiency over the design flow"),
+    _u("turbo_flow_curvature", 0.2, 1.0, "1", ASSUMPTION + ": 2 to 8 % less 30 % off the best flow"),
+    _u(
+        "cooler_static", 0.60, 1.00, "1", ASSUMPTION + ": share of cooler effectiveness left without airspeed"
+    ),
     _u("cooler_effectiveness", 0.30, 0.70, "1", WIDER),
     # gear-driven stage
     _u("blower_work", 0.85, 0.95, "1", ASSUMPTION + ": work over tip speed squared, slip and disc friction"),
     _u("blower_efficiency", 0.65, 0.75, "1", "from memory: 0.65-0.75 for geared stages"),
+    _u("blower_best_flow", 0.85, 1.15, "1", ASSUMPTION + ": flow of the best efficiency over take-off's"),
+    _u("blower_flow_curvature", 0.2, 1.0, "1", ASSUMPTION + ": 2 to 8 % less 30 % off the best flow"),
     _u("blower_tip_speed", 280.0, 380.0, "m/s", WIDER + ": at take-off rpm, under the limit of NACA TN 794"),
     _u("high_gear_step", 1.25, 1.45, "1", WIDER + ": high over low gear ratio"),
     _u("blower_drive", 0.92, 0.98, "1", ASSUMPTION + ": mechanical efficiency of the drive"),

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leverproof.errors import InputError
-from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, solve
+from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, Roots, solve
 from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.engine import Air, Demand, Engine, Numbers
 from leverproof.physics.predictor.gas_path import (
@@ -21,7 +21,9 @@ from leverproof.physics.predictor.gas_path import (
     throttle_area,
     throttle_flow,
 )
+from leverproof.physics.predictor.lanes import air_lanes, demand_lanes, engine_lanes, picked
 from leverproof.physics.relations.gas import AIR_HEAT
+from leverproof.physics.relations.similarity import KNEE_TIP_MACH, tip_mach_number
 from leverproof.quantities import UNITS
 
 OK, NOT_CONVERGED, NO_ROOT, THROTTLE_STOP, GATE_SHUT, GATE_OPEN, TURBO_LIMIT, STARVED, LEVERS_AT_STOP = range(9)
@@ -39,6 +41,9 @@ REASONS = (
 """Words for the reason of each point, by code."""
 RESIDUAL = 1e-9
 """Largest relative residual of an accepted root, checked after the last step."""
+RUNGS, LOWEST_RUNG = 40, 0.05
+"""Back pressures looked at below a root beyond the Mach knee, and the lowest of them as a share of the root's excess
+over ambient pressure; 8 % of that excess apart."""
 _SLACK = 1e-9
 
 
@@ -124,7 +129,7 @@ def solve_points(engine: Engine, air: Air, demand: Demand, policy: Policy) -> Po
     low = np.broadcast_to(np.asarray(air.pressure, dtype=np.float64), shape)
     residual = residual_of(policy, point)
     with np.errstate(invalid="ignore", over="ignore"):
-        roots = solve(residual, low, 1.3 * low)
+        roots = _lowest(engine, air, demand, policy, solve(residual, low, 1.3 * low))
         end = np.abs(residual(np.where(np.isfinite(roots.x), roots.x, low)))
         state = at_back_pressure(point, roots.x)
         reason = _reasons(engine, policy, state, roots.ending, end)
@@ -136,6 +141,39 @@ def solve_points(engine: Engine, air: Air, demand: Demand, policy: Policy) -> Po
         lever = boost_lever(engine, clean) if policy.kind == "coupled" else np.full(shape, np.nan)
     needed = np.where(bad, np.nan, needed)
     return Points(clean, needed, gate, lever, reason, np.where(bad, np.nan, end), roots.evaluations + 1)
+
+
+def _lowest(engine: Engine, air: Air, demand: Demand, policy: Policy, roots: Roots) -> Roots:
+    """The roots, each replaced by a lower one where there is one.
+
+    Below the Mach knee a residual crosses zero once. Beyond it head hardly grows with speed while the air gets hotter,
+    so the residual of a throttle area, a deck pressure or equal levers may fall and cross again. The root meant is the
+    lowest, the one a turbo meets as it runs up. So under every root beyond the knee a ladder of :data:`RUNGS` back
+    pressures is climbed to the first positive residual; a crossing there and back between two rungs can be missed.
+    """
+    if not engine.has_turbo or policy.kind in ("gate", "speed"):
+        return roots
+    inlet = np.asarray(air.total_temperature)
+    tip = at_back_pressure(fixed(engine, air, demand), roots.x).tip_speed
+    beyond = (roots.ending == SOLVED) & (tip_mach_number(tip, inlet) > KNEE_TIP_MACH)
+    if not np.any(beyond):
+        return roots
+    lane = Policy(policy.kind, picked(policy.value, beyond))
+    point = fixed(engine_lanes(engine, beyond), air_lanes(air, beyond), demand_lanes(demand, beyond))
+    residual = residual_of(lane, point)
+    low, found = picked(air.pressure, beyond), roots.x[beyond]
+    under, over, waiting = low, found, np.ones(found.shape, dtype=np.bool_)
+    for share in np.geomspace(LOWEST_RUNG, 1.0, RUNGS, endpoint=False):
+        rung = low + share * (found - low)
+        positive = residual(rung) > 0.0
+        over = np.where(waiting & positive, rung, over)
+        waiting &= ~positive
+        under = np.where(waiting, rung, under)
+    lower = solve(residual, under, over, stretches=0)
+    x, ending = roots.x.copy(), roots.ending.copy()
+    x[beyond] = np.where(waiting, found, lower.x)
+    ending[beyond] = np.where(waiting, SOLVED, lower.ending)
+    return Roots(x, ending, roots.evaluations + RUNGS + lower.evaluations)
 
 
 def _check(engine: Engine, policy: Policy) -> None:
