@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leverproof.errors import InputError
-from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, Roots, solve
+from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, Roots, lower_roots, solve
 from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.engine import Air, Demand, Engine, Numbers
 from leverproof.physics.predictor.gas_path import (
@@ -41,9 +41,6 @@ REASONS = (
 """Words for the reason of each point, by code."""
 RESIDUAL = 1e-9
 """Largest relative residual of an accepted root, checked after the last step."""
-RUNGS, LOWEST_RUNG = 40, 0.05
-"""Back pressures looked at below a root beyond the Mach knee, and the lowest of them as a share of the root's excess
-over ambient pressure; 8 % of that excess apart."""
 _SLACK = 1e-9
 
 
@@ -123,13 +120,10 @@ def solve_points(engine: Engine, air: Air, demand: Demand, policy: Policy) -> Po
     other than 0.
     """
     point = fixed(engine, air, demand)
-    shape = np.broadcast_shapes(
-        np.shape(point.equal_flow), np.shape(air.pressure), np.shape(policy.value), np.shape(point.cooling)
-    )
-    low = np.broadcast_to(np.asarray(air.pressure, dtype=np.float64), shape)
+    shape, low = _shape_and_ambient(point, policy)
     residual = residual_of(policy, point)
     with np.errstate(invalid="ignore", over="ignore"):
-        roots = _lowest(engine, air, demand, policy, solve(residual, low, 1.3 * low))
+        roots = back_pressures(point, policy)
         end = np.abs(residual(np.where(np.isfinite(roots.x), roots.x, low)))
         state = at_back_pressure(point, roots.x)
         reason = _reasons(engine, policy, state, roots.ending, end)
@@ -143,37 +137,46 @@ def solve_points(engine: Engine, air: Air, demand: Demand, policy: Policy) -> Po
     return Points(clean, needed, gate, lever, reason, np.where(bad, np.nan, end), roots.evaluations + 1)
 
 
-def _lowest(engine: Engine, air: Air, demand: Demand, policy: Policy, roots: Roots) -> Roots:
+def _shape_and_ambient(point: Fixed, policy: Policy) -> tuple[tuple[int, ...], Array]:
+    shape = np.broadcast_shapes(
+        np.shape(point.equal_flow),
+        np.shape(point.air.pressure),
+        np.shape(policy.value),
+        np.shape(point.cooling),
+    )
+    return shape, np.broadcast_to(np.asarray(point.air.pressure, dtype=np.float64), shape)
+
+
+def back_pressures(point: Fixed, policy: Policy) -> Roots:
+    """Back pressures in Pa at which the residual vanishes, the lowest of each point, whatever limit it passes.
+
+    Raises as :func:`solve_points`."""
+    _, low = _shape_and_ambient(point, policy)
+    return _lowest(point, policy, solve(residual_of(policy, point), low, 1.3 * low))
+
+
+def _lowest(point: Fixed, policy: Policy, roots: Roots) -> Roots:
     """The roots, each replaced by a lower one where there is one.
 
     Below the Mach knee a residual crosses zero once. Beyond it head hardly grows with speed while the air gets hotter,
     so the residual of a throttle area, a deck pressure or equal levers may fall and cross again. The root meant is the
-    lowest, the one a turbo meets as it runs up. So under every root beyond the knee a ladder of :data:`RUNGS` back
-    pressures is climbed to the first positive residual; a crossing there and back between two rungs can be missed.
+    lowest, the one a turbo meets as it runs up. So the stretch under every root beyond the knee is searched
+    (:func:`lower_roots`).
     """
+    engine, air = point.engine, point.air
     if not engine.has_turbo or policy.kind in ("gate", "speed"):
         return roots
     inlet = np.asarray(air.total_temperature)
-    tip = at_back_pressure(fixed(engine, air, demand), roots.x).tip_speed
+    tip = at_back_pressure(point, roots.x).tip_speed
     beyond = (roots.ending == SOLVED) & (tip_mach_number(tip, inlet) > KNEE_TIP_MACH)
     if not np.any(beyond):
         return roots
     lane = Policy(policy.kind, picked(policy.value, beyond))
-    point = fixed(engine_lanes(engine, beyond), air_lanes(air, beyond), demand_lanes(demand, beyond))
-    residual = residual_of(lane, point)
-    low, found = picked(air.pressure, beyond), roots.x[beyond]
-    under, over, waiting = low, found, np.ones(found.shape, dtype=np.bool_)
-    for share in np.geomspace(LOWEST_RUNG, 1.0, RUNGS, endpoint=False):
-        rung = low + share * (found - low)
-        positive = residual(rung) > 0.0
-        over = np.where(waiting & positive, rung, over)
-        waiting &= ~positive
-        under = np.where(waiting, rung, under)
-    lower = solve(residual, under, over, stretches=0)
+    few = fixed(engine_lanes(engine, beyond), air_lanes(air, beyond), demand_lanes(point.demand, beyond))
+    lower = lower_roots(residual_of(lane, few), picked(air.pressure, beyond), roots.x[beyond])
     x, ending = roots.x.copy(), roots.ending.copy()
-    x[beyond] = np.where(waiting, found, lower.x)
-    ending[beyond] = np.where(waiting, SOLVED, lower.ending)
-    return Roots(x, ending, roots.evaluations + RUNGS + lower.evaluations)
+    x[beyond], ending[beyond] = lower.x, lower.ending
+    return Roots(x, ending, roots.evaluations + lower.evaluations)
 
 
 def _check(engine: Engine, policy: Policy) -> None:

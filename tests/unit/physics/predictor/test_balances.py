@@ -16,7 +16,7 @@ from leverproof.physics.predictor.expectations import Conditions, air_of, demand
 from leverproof.physics.predictor.gas_path import State
 from leverproof.physics.predictor.points import OK, Points, Policy, solve_points
 from leverproof.physics.predictor.settings import throttle_first_or_limit
-from leverproof.physics.relations import compression, flow
+from leverproof.physics.relations import compression, flow, similarity
 from leverproof.physics.relations.breathing import charge_flow
 from leverproof.physics.relations.gas import AIR_HEAT, EXHAUST_GAS_CONSTANT, EXHAUST_HEAT, EXHAUST_HEAT_RATIO
 
@@ -76,8 +76,10 @@ def _balances(engine: Engine, air: Air, demand: Demand, points: Points) -> dict[
         found["energy, turbo shaft"] = _worst("energy, turbo shaft", gained, spent)
         ratio = s.delivery_pressure / s.inlet_pressure
         ideal = compression.compression_rise(air.total_temperature, ratio, efficiency=1.0)
+        told = similarity.stage_head_coefficient(c["turbo_work"], s.turbo_efficiency)
         met = compression.head_coefficient(ratio, air.total_temperature, s.tip_speed, heat=AIR_HEAT)
         found["head"] = _worst("head", met * np.square(s.tip_speed), AIR_HEAT * np.asarray(ideal))
+        found["head of the map"] = _worst("head of the map", met, told)
     if engine.blower_tip:
         tip = engine.blower_tip[demand.gear] * demand.engine_speed
         rise = compression.work_temperature_rise(c["blower_work"], tip)
@@ -86,9 +88,23 @@ def _balances(engine: Engine, air: Air, demand: Demand, points: Points) -> dict[
         )
         ratio = demand.manifold_pressure / s.throat_pressure
         needed = compression.compression_rise(
-            s.blower_inlet_temperature, ratio, efficiency=c["blower_efficiency"]
+            s.blower_inlet_temperature, ratio, efficiency=_blower_efficiency(engine, demand, s)
         )
         found["head, geared stage"] = _worst("head, geared stage", needed, rise)
+    return found
+
+
+def _blower_efficiency(engine: Engine, demand: Demand, s: State) -> Any:
+    """By the map, its numbers worked out from the finished point: volume flow at the outlet over that at take-off."""
+    c = engine.c
+    tip = engine.blower_tip[demand.gear] * demand.engine_speed
+    through = similarity.flow_coefficient(s.air_flow, s.manifold_temperature, demand.manifold_pressure, tip)
+    found = similarity.stage_efficiency(
+        c["blower_efficiency"], through / engine.blower_design_flow,
+        similarity.tip_mach_number(tip, s.blower_inlet_temperature), curvature=c["blower_flow_curvature"],
+        best=c["blower_best_flow"], penalty=c["tip_speed_penalty"],
+    )  # fmt: skip
+    assert _worst("efficiency, geared stage", found, s.blower_efficiency) < 1e-12
     return found
 
 

@@ -146,7 +146,7 @@ def test_infeasible_points_are_nan_with_a_reason(sheet_of: SheetOf) -> None:
     )
     points = solve_points(
         no_limit.engine,
-        air_of(no_limit, Conditions(), 30_000.0),
+        air_of(no_limit, Conditions(), 24_000.0),
         demand,
         Policy("throttle", engine.throttle_area),
     )

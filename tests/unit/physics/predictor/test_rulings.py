@@ -21,7 +21,6 @@ from leverproof.physics.predictor.points import (
     OK,
     Policy,
     boost_lever,
-    residual_of,
     solve_points,
     throttle_first,
 )
@@ -241,22 +240,3 @@ def test_split_lever_parts_sum_to_the_whole(sheet_of: SheetOf) -> None:
     worst = float(np.max(np.abs(total[solved] / parts.whole[solved] - 1.0)))
     print(f"sum of parts over whole, less one: {worst:.1e}")
     assert worst < 1e-9
-
-
-@pytest.mark.parametrize("kind", ["throttle", "gate", "speed", "deck", "coupled"])
-def test_the_residual_of_every_policy_rises_with_back_pressure(kind: str, sheet_of: SheetOf) -> None:
-    from leverproof.physics.predictor.gas_path import fixed
-
-    sampled = _sampled(sheet_of("two_stage"))
-    engine = sampled.engine
-    values: dict[str, Array | float] = {
-        "throttle": engine.throttle_area,
-        "gate": 0.5 * engine.gate_area,
-        "speed": 250.0,
-        "deck": 9e4,
-    }
-    air = air_of(sampled, Conditions(), 12_000.0)
-    residual = residual_of(Policy(kind, values.get(kind, 0.0)), fixed(engine, air, _demand(sampled, 46.0)))
-    steps = np.linspace(1.0005, 4.0, 150)[None, :] * float(np.asarray(air.pressure))
-    rises = np.diff(np.hstack([residual(np.full((SAMPLES, 1), x)) for x in steps[0]]), axis=1)
-    assert np.all(rises >= -1e-12) and np.all(rises.sum(axis=1) > 0.0)
