@@ -37,12 +37,14 @@ OURS = {
     "leak": "two_stage", "stage work": "two_stage", "blower work": "two_stage", "cooler": "two_stage",
     "mixture curve": "geared_two_speed", "pumping": "unsupercharged", "friction": "unsupercharged",
     "drive": "geared_one_speed", "derate": "two_stage_fast",
+    "turbo curvature": "two_stage", "blower curvature": "geared_two_speed", "design ratio": "two_stage",
 }  # fmt: skip
 THEIRS = (
     "ram_recovery", "turbo_work", "turbo_efficiency", "tip_speed_penalty", "blower_work", "blower_efficiency",
     "blower_drive", "evaporated", "volumetric", "wall_heating", "wall_temperature", "scavenge", "pumping",
     "friction_constant", "friction_load", "best_power_ratio", "auto_rich_ratio", "gas_temperature",
-    "turbine_efficiency", "leak", "cooler_static",
+    "turbine_efficiency", "leak", "cooler_static", "turbo_flow_curvature", "turbo_best_flow",
+    "blower_flow_curvature", "blower_best_flow",
 )  # fmt: skip
 
 
@@ -102,7 +104,16 @@ def test_a_slip_of_a_coefficient_of_the_predictor_is_seen(coefficient: str) -> N
 
 
 @pytest.mark.parametrize(
-    "size", ["displacement", "intake_loss", "cooler_loss", "exhaust_area", "cooler_effectiveness"]
+    "size",
+    [
+        "displacement",
+        "intake_loss",
+        "cooler_loss",
+        "exhaust_area",
+        "cooler_effectiveness",
+        "turbo_design_flow",
+        "blower_design_flow",
+    ],
 )
 def test_a_slip_of_a_size_of_the_predictor_is_seen(size: str) -> None:
     def change(engine: Any) -> Any:
@@ -111,7 +122,7 @@ def test_a_slip_of_a_size_of_the_predictor_is_seen(size: str) -> None:
     assert deviation("two_stage", slip={}, change=change) > TOLERANCE
 
 
-@pytest.mark.parametrize("relation", ["filling_factor", "turbo_efficiency"])
+@pytest.mark.parametrize("relation", ["filling_factor", "turbo_efficiency", "blower_efficiency"])
 def test_a_slip_of_an_equation_of_the_predictor_is_seen(
     relation: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -196,7 +196,6 @@ def _reasons(engine: Engine, policy: Policy, state: State, ending: NDArray[np.in
     reason = np.select(
         [ending == UNCONVERGED, (ending == BELOW) | (ending == ABOVE)], [NOT_CONVERGED, NO_ROOT], OK
     ).astype(np.int8)
-    reason[(ending == SOLVED) & ~(end < RESIDUAL)] = NOT_CONVERGED
     fine = reason == OK
     reason[fine & np.asarray(state.starved, dtype=np.bool_)] = STARVED
     if engine.has_turbo:
@@ -212,6 +211,8 @@ def _reasons(engine: Engine, policy: Policy, state: State, ending: NDArray[np.in
     if policy.kind != "throttle":
         stop = throttle_area(state) > engine.throttle_area * (1.0 + _SLACK)
         reason[(reason == OK) & stop] = LEVERS_AT_STOP if policy.kind == "coupled" else THROTTLE_STOP
+    # last: a root known to 1e-12 of back pressure is past a limit even where the residual is too steep to vanish
+    reason[(reason == OK) & ~(end < RESIDUAL)] = NOT_CONVERGED
     return reason
 
 
