@@ -12,13 +12,14 @@ from leverproof.cases.loader import parse_case
 from leverproof.cases.model import ReferenceCase
 from leverproof.conduct.model import ConductedRun, PlannedCase
 from leverproof.conduct.plan import Ground, plan_case
-from leverproof.conduct.predictions import SAMPLES, SEED
+from leverproof.conduct.predictions import SAMPLES, SEED, Predictions
 from leverproof.judge.case import judge_case
 from leverproof.judge.model import SessionFacts
 from leverproof.physics.predictor import expectations
 from leverproof.physics.predictor.expectations import Conditions, predict
 from leverproof.physics.predictor.names import AT_ALTITUDE, NAMES, PARTS
 from leverproof.record.plain import from_plain, to_plain
+from leverproof.sheet.loader import load_sheet, parse_sheet
 
 Cases = Callable[..., ReferenceCase]
 Grounds = Callable[..., Ground]
@@ -211,6 +212,32 @@ def test_a_refused_prediction_is_not_applicable_in_the_predictors_words(
     refused = planned.inapplicable_judgements["a"]
     assert words in refused.missing and refused.lost == "a question"
     assert all("a" not in point.resolved for point in planned.points)
+
+
+CALM = {
+    "pressure_altitude": 10_000.0,
+    "true_airspeed": 150.0,
+    "temperature_offset": 0.0,
+    "relative_humidity": 0.0,
+}
+
+
+def test_a_level_speed_that_is_not_given_names_the_missing_tables(ground_of: Grounds) -> None:
+    told = Predictions().of(ground_of().sheet, "level_speed.throttle_first", CALM)
+    assert told.found is None
+    assert "does not give [airframe], [propeller]" in told.words
+    assert {"[airframe]", "[propeller]"} <= set(told.missing)
+
+
+def test_a_level_speed_names_the_one_datum_that_is_missing_and_the_hardware_only_when_none_is() -> None:
+    whole = load_sheet("corrie-18-early").text
+    line = next(row for row in whole.splitlines() if row.startswith("wing_area"))
+    sheet = parse_sheet(whole.replace(line, ""), "made-up.toml")
+    told = Predictions().of(sheet, "level_speed.throttle_first", CALM)
+    assert told.words.endswith("the sheet does not give airframe.wing_area")
+    # a geared engine has no boost lever whatever its sheet says of an aeroplane
+    told = Predictions().of(load_sheet("corrie-14"), "split_lever_advantage", CALM)
+    assert told.words.endswith("for this sheet (geared two speed)")
 
 
 def test_a_point_whose_prediction_is_refused_is_not_applicable_alone(ground_of: Grounds) -> None:
