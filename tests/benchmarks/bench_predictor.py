@@ -123,9 +123,7 @@ def reduced(s: Scalar) -> Callable[[float], float]:
 
     def residual(pe: float) -> float:
         power = _turbine(s, pe)
-        asked = (
-            s.equal * _filling(s, pe) - (1.0 - s.heating) * (1.0 - s.cooling) * power / AIR_HEAT
-        ) / s.base
+        asked = (s.equal * _filling(s, pe) - (1.0 - s.heating) * (1.0 - s.cooling) * power / AIR_HEAT) / s.base
         flow = max(asked, 0.02 * s.equal / s.base)
         rise = power / (flow * AIR_HEAT)
         p1 = s.p0 - s.k_in * flow**2 * s.t0 / s.p0
@@ -142,9 +140,7 @@ def full(s: Scalar, scale: list[float]) -> Callable[[np.ndarray], list[float]]:
     throat pressure, over ``scale``."""
 
     def residuals(u: np.ndarray) -> list[float]:
-        pe, flow, rise, p1, p2, deck, t, throat = (
-            max(float(a), 1e-3) * b for a, b in zip(u, scale, strict=True)
-        )
+        pe, flow, rise, p1, p2, deck, t, throat = (max(float(a), 1e-3) * b for a, b in zip(u, scale, strict=True))
         pe = max(pe, s.pa)
         charge = s.base + (1.0 - s.heating) * (t - s.t0)
         return [
@@ -237,9 +233,7 @@ def main() -> None:
     scalars = _scalars(engine, air, demand, options.few)
     times: dict[str, list[float]] = {"arrays": [], "brentq": [], "root": [], "whole": []}
     for _ in range(options.repeats):
-        spent, points = _timed(
-            lambda: solve_points(engine, air, demand, Policy("throttle", engine.throttle_area))
-        )
+        spent, points = _timed(lambda: solve_points(engine, air, demand, Policy("throttle", engine.throttle_area)))
         times["arrays"].append(spent / options.points)
         spent, one = _timed(lambda: _by_brentq(scalars))
         times["brentq"].append(spent / options.few)

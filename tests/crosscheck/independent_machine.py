@@ -141,8 +141,7 @@ def machines(paper: Paper, count: int, seed: int, *, slip: Slips = EXACT) -> lis
     every = coefficients(count, seed)
     columns = {path: datum(paper, path, count, seed) for path in paper.data if path.split(".")[0] in _TABLES}
     return [
-        _machine(paper, every[i], {p: v[i] for p, v in columns.items() if v is not None}, slip)
-        for i in range(count)
+        _machine(paper, every[i], {p: v[i] for p, v in columns.items() if v is not None}, slip) for i in range(count)
     ]
 
 
@@ -220,9 +219,7 @@ def _machine(paper: Paper, c: dict[str, float], given: dict[str, float], slip: S
     else:
         wide = r.flow / air_flux(r.throat / (1.0 - c["throttle_loss"]), r.throat, r.total_temperature)
     cooled = paper.word("hardware.intercooler") not in ("", "none")
-    nozzle = (
-        _nozzle(c, given, r) if turbo else r.gas_flow / exhaust_flux(r.back, r.ambient, r.gas_temperature)
-    )
+    nozzle = _nozzle(c, given, r) if turbo else r.gas_flow / exhaust_flux(r.back, r.ambient, r.gas_temperature)
     wheel = given.get("turbo.wheel_diameter")
     limit = given.get("limits.turbo_speed", math.inf)
     tip_limit = limit * wheel / 2.0 if wheel is not None else (c["turbo_tip_speed"] if turbo else math.inf)
@@ -246,9 +243,7 @@ def tip_mach(tip: float, inlet: float) -> float:
     return tip / sound / (1300.0 * FOOT / math.sqrt(AIR_EXPONENT * GAS_CONSTANT * 288.15))
 
 
-def map_efficiency(
-    c: Mapping[str, float], stage: str, flow: float, mach: float, slip: Slips = EXACT
-) -> float:
+def map_efficiency(c: Mapping[str, float], stage: str, flow: float, mach: float, slip: Slips = EXACT) -> float:
     """Efficiency of a stage ("turbo" or "blower") at ``flow`` times its design flow: work per ideal work, as the design
     point's and what is lost by running off it, a quadratic without a term at flow 1."""
     curvature, best = (
@@ -278,9 +273,7 @@ def _nozzle(c: Mapping[str, float], given: Mapping[str, float], r: _Reference) -
     return given.get("turbo.nozzle_area", c["nozzle_size"] * choked)
 
 
-def _blower(
-    arrangement: str, c: Mapping[str, float], given: Mapping[str, float], speed: float
-) -> tuple[float, ...]:
+def _blower(arrangement: str, c: Mapping[str, float], given: Mapping[str, float], speed: float) -> tuple[float, ...]:
     if not arrangement.startswith(("geared", "two_stage")):
         return ()
     low = c["blower_tip_speed"] / speed

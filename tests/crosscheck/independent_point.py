@@ -45,9 +45,7 @@ class Case:
     slip: Slips = field(default_factory=dict)
 
 
-def mixture_of(
-    machine: Machine, pressure: float, speed: float, word: str = "auto_rich", slip: Slips = EXACT
-) -> float:
+def mixture_of(machine: Machine, pressure: float, speed: float, word: str = "auto_rich", slip: Slips = EXACT) -> float:
     """Fuel-air ratio by section 3."""
     c = machine.c
     load = pressure * speed / (machine.rated_pressure * machine.rated_speed)
@@ -130,12 +128,7 @@ def blower_rise(case: Case) -> float:
     m = case.machine
     if not m.blower:
         return 0.0
-    return (
-        case.slip.get("blower work", 1.0)
-        * m.c["blower_work"]
-        * (m.blower[case.gear] * case.speed) ** 2
-        / CP_AIR
-    )
+    return case.slip.get("blower work", 1.0) * m.c["blower_work"] * (m.blower[case.gear] * case.speed) ** 2 / CP_AIR
 
 
 def cooling(case: Case) -> float:

@@ -118,14 +118,10 @@ def case_of(ask: Asked, made: list[Machine], index: int, slip: gas.Slips = gas.E
         humidity=float(ask.humidity[index]),
         slip=slip,
     )
-    return ip.Case(
-        m, air, pressure, speed, ip.mixture_of(m, pressure, speed, ask.mixture, slip), ask.gear, slip
-    )
+    return ip.Case(m, air, pressure, speed, ip.mixture_of(m, pressure, speed, ask.mixture, slip), ask.gear, slip)
 
 
-def predictor_points(
-    sampled: Sampled, ask: Asked, engine: Engine | None = None
-) -> list[dict[str, float] | None]:
+def predictor_points(sampled: Sampled, ask: Asked, engine: Engine | None = None) -> list[dict[str, float] | None]:
     """The predictor's points, one a sample; None where it refuses."""
     engine = sampled.engine if engine is None else engine
     air = air_at(

@@ -50,9 +50,7 @@ THEIRS = (
 
 def deviation(name: str, *, slip: dict[str, float], change: Callable[[Any], Any] | None = None) -> float:
     """Worst relative difference over the points that both sides solve; NaN-free, 0 only for equal numbers."""
-    kind = {"two_stage": "coupled", "turbo_normalised": "throttle", "two_stage_fast": "speed"}.get(
-        name, "gate"
-    )
+    kind = {"two_stage": "coupled", "turbo_normalised": "throttle", "two_stage_fast": "speed"}.get(name, "gate")
     sampled, _ = both(name, SAMPLES, SEED)
     mine = machines(PAPERS[name], SAMPLES, SEED, slip=slip)
     ask = _ask(name, kind)
@@ -96,9 +94,7 @@ def test_a_slip_of_a_coefficient_of_the_predictor_is_seen(coefficient: str) -> N
     def change(engine: Any) -> Any:
         return replace(engine, c={**engine.c, coefficient: SLIP * engine.c[coefficient]})
 
-    found = deviation(
-        "two_stage_fast" if coefficient == "tip_speed_penalty" else "two_stage", slip={}, change=change
-    )
+    found = deviation("two_stage_fast" if coefficient == "tip_speed_penalty" else "two_stage", slip={}, change=change)
     print(f"{coefficient}: {found:.1e}")
     assert found > TOLERANCE
 
@@ -123,9 +119,7 @@ def test_a_slip_of_a_size_of_the_predictor_is_seen(size: str) -> None:
 
 
 @pytest.mark.parametrize("relation", ["filling_factor", "turbo_efficiency", "blower_efficiency"])
-def test_a_slip_of_an_equation_of_the_predictor_is_seen(
-    relation: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_slip_of_an_equation_of_the_predictor_is_seen(relation: str, monkeypatch: pytest.MonkeyPatch) -> None:
     right = getattr(gas_path, relation)
     monkeypatch.setattr(gas_path, relation, lambda *a, **k: SLIP * right(*a, **k))
     assert deviation("two_stage", slip={}) > TOLERANCE

@@ -88,9 +88,7 @@ def test_refining_the_step_shows_the_first_order(engine: str) -> None:
     print(f"{engine}: order {whole.round(3)}")
     assert whole[0] == pytest.approx(1.0, abs=0.25)
     assert whole[1] == pytest.approx(1.0, abs=0.1)
-    for name in (
-        LAGGED if engine == "corrie-18-early" else ()
-    ):  # the late set's governor stops and starts the gate
+    for name in LAGGED if engine == "corrie-18-early" else ():  # the late set's governor stops and starts the gate
         single = orders(found[:, :, shown(engine).index(name)])
         print(f"  {name}: {single.round(3).tolist()}")
         assert single[-1] == pytest.approx([1.0, 1.0], abs=0.1)

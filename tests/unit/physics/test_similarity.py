@@ -23,9 +23,7 @@ def test_efficiency_has_one_summit_with_the_curvature_it_was_given(best: float) 
     assert np.sum(np.diff(np.sign(np.diff(ratio))) != 0) == 1
     assert np.all(ratio > 0.0)
     top, step = float(ratio.max()), 1e-3
-    around = np.asarray(
-        similarity.efficiency_over_flow(best + np.array([-step, 0.0, step]), curvature=0.8, best=best)
-    )
+    around = np.asarray(similarity.efficiency_over_flow(best + np.array([-step, 0.0, step]), curvature=0.8, best=best))
     assert (around[0] - 2.0 * around[1] + around[2]) / step**2 / top == pytest.approx(-1.6, rel=1e-4)
 
 

@@ -28,9 +28,7 @@ SMALL = '[geometry]\ndisplacement = { value = "900 in3", source = "s" }\n'
 SWEEP = '[sweep.altitude]\npoints = ["5000 ft", "10000 ft", "15000 ft"]\n'
 
 
-def body(
-    channel: str, name: str, *, part: str = "median", tolerance: str = "absolute = {one}", more: str = ""
-) -> str:
+def body(channel: str, name: str, *, part: str = "median", tolerance: str = "absolute = {one}", more: str = "") -> str:
     """A judgement that compares a channel with a prediction."""
     unit = {"brake_power": "hp", "turbo_speed": "rpm", "wastegate_opening": ""}.get(channel, "inHg")
     one = f'"1 {unit}"' if unit else "0.1"
@@ -78,9 +76,7 @@ def predicted_case(
 ) -> ReferenceCase:
     """A case whose judgements have the basis ``predicted``."""
     text = HEAD.format(sweep=sweep, altitude=altitude, extra=extra)
-    return parse_case(
-        text + "".join(JUDGEMENT.format(id=i, body=b) for i, b in judgements.items()), "made-up.toml"
-    )
+    return parse_case(text + "".join(JUDGEMENT.format(id=i, body=b) for i, b in judgements.items()), "made-up.toml")
 
 
 @pytest.fixture
@@ -116,9 +112,7 @@ def test_parts_are_those_of_the_predictor_at_the_runs_own_surroundings(
     ]
     half = 0.5 * (e.high - e.low)
     wanted = {"median": e.median, "low": e.low, "high": e.high, "middle": e.low + half, "half_band": half}
-    assert {part: resolved(planned, part.replace("_", "-")).value for part in PARTS} == pytest.approx(
-        wanted, rel=1e-12
-    )
+    assert {part: resolved(planned, part.replace("_", "-")).value for part in PARTS} == pytest.approx(wanted, rel=1e-12)
     assert resolved(planned, "median").doubt == pytest.approx(half * 1.96 / 1.645)
     assert resolved(planned, "low").doubt == 0.0
 
@@ -157,9 +151,7 @@ def test_a_band_used_as_tolerance_does_not_count_as_doubt_again(ground_of: Groun
     assert 0.0 < resolved(planned, "a", "tolerance_of").value < 0.2 * resolved(planned, "a").value
 
 
-def test_predictions_are_made_only_when_asked_and_once(
-    case_of: Cases, ground_of: Grounds, made: Made
-) -> None:
+def test_predictions_are_made_only_when_asked_and_once(case_of: Cases, ground_of: Grounds, made: Made) -> None:
     ground = ground_of()
     plan_case(case_of(), ground)
     assert made == [], "no case asks for a prediction"

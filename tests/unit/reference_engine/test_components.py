@@ -41,9 +41,7 @@ def exact_flow_function(ratio: float, k: float) -> float:
 def test_throttle_passes_the_flow_the_pump_draws(drawn: float) -> None:
     upstream, conductance = 1.0e5, 2.0e-5
     slope = drawn * conductance
-    found = gas_path.restriction(
-        np.array([conductance]), np.array([slope]), np.zeros(1), np.array([upstream])
-    )[0]
+    found = gas_path.restriction(np.array([conductance]), np.array([slope]), np.zeros(1), np.array([upstream]))[0]
     exact = conductance * upstream * exact_flow_function(found / upstream, 1.4)
     assert slope * found == pytest.approx(exact, rel=0.02)
 
@@ -168,9 +166,7 @@ def passed_by_throttle(p: Parameters, s: State, x: Point) -> Any:
 
 def passed_by_exhaust(p: Parameters, s: State, air: Air) -> Any:
     """kg/s through nozzle, leaks and gate, each on its own, or through the stacks."""
-    per_area = (
-        s.collector / np.sqrt(s.gas_temperature) * math.sqrt(4.0 / 3.0 / AIR_CONSTANT) * (6.0 / 7.0) ** 3.5
-    )
+    per_area = s.collector / np.sqrt(s.gas_temperature) * math.sqrt(4.0 / 3.0 / AIR_CONSTANT) * (6.0 / 7.0) ** 3.5
     per_area = per_area * ellipse(air.pressure / s.collector, (6.0 / 7.0) ** 4)
     if not p.has_turbo:
         return per_area * p.stack_area

@@ -74,9 +74,7 @@ _ALL = (
     _u("turbo_design_ratio", 1.8, 3.0, "1", ASSUMPTION + ": pressure ratio the stage was laid out for"),
     _u("turbo_best_flow", 0.85, 1.15, "1", ASSUMPTION + ": flow of the best efficiency over the design flow"),
     _u("turbo_flow_curvature", 0.2, 1.0, "1", ASSUMPTION + ": 2 to 8 % less 30 % off the best flow"),
-    _u(
-        "cooler_static", 0.60, 1.00, "1", ASSUMPTION + ": share of cooler effectiveness left without airspeed"
-    ),
+    _u("cooler_static", 0.60, 1.00, "1", ASSUMPTION + ": share of cooler effectiveness left without airspeed"),
     _u("cooler_effectiveness", 0.30, 0.70, "1", WIDER),
     # gear-driven stage
     _u("blower_work", 0.85, 0.95, "1", ASSUMPTION + ": work over tip speed squared, slip and disc friction"),

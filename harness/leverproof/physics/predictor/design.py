@@ -238,9 +238,7 @@ def _with_design_flows(engine: Engine, demand: Demand) -> Engine:
     throttle needs behind it, by ``turbo_design_ratio``, from the still standard air of the height where that begins.
     """
     c = engine.c
-    state, point = reference_point(
-        engine, demand
-    )  # flow and temperatures there do not depend on efficiencies
+    state, point = reference_point(engine, demand)  # flow and temperatures there do not depend on efficiencies
     if engine.blower_tip:
         design = flow_coefficient(
             state.air_flow,

@@ -113,9 +113,7 @@ def turbo_efficiency(
 ) -> Array:
     """Adiabatic efficiency of the exhaust-driven stage, by its inlet's flow coefficient and its tip Mach number."""
     c = engine.c
-    through = flow_coefficient(
-        flow, np.asarray(inlet_temperature), inlet_pressure, np.maximum(tip_speed, STILL)
-    )
+    through = flow_coefficient(flow, np.asarray(inlet_temperature), inlet_pressure, np.maximum(tip_speed, STILL))
     return np.asarray(
         stage_efficiency(
             c["turbo_efficiency"],
@@ -128,9 +126,7 @@ def turbo_efficiency(
     )
 
 
-def blower_efficiency(
-    point: Fixed, flow: Array, inlet_temperature: Array, outlet_temperature: Array
-) -> Array:
+def blower_efficiency(point: Fixed, flow: Array, inlet_temperature: Array, outlet_temperature: Array) -> Array:
     """Adiabatic efficiency of the geared stage, by the flow coefficient of its outlet (manifold) and its tip Mach
     number."""
     engine, c = point.engine, point.engine.c

@@ -50,9 +50,7 @@ def efficiency_over_flow(relative_flow: Values, *, curvature: Values, best: Valu
     (of the efficiency over its greatest), positive for every flow. Source: assumption (that efficiency has one summit
     in flow is common knowledge of centrifugal stages; no measured map is at hand).
     """
-    result: Values = (1.0 + curvature * np.square(1.0 - best)) / (
-        1.0 + curvature * np.square(relative_flow - best)
-    )
+    result: Values = (1.0 + curvature * np.square(1.0 - best)) / (1.0 + curvature * np.square(relative_flow - best))
     return result
 
 

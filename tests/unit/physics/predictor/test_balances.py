@@ -48,9 +48,7 @@ def _balances(engine: Engine, air: Air, demand: Demand, points: Points) -> dict[
         volumetric_efficiency=c["volumetric"] * s.filling,
     )  # fmt: skip
     hot = c["gas_temperature"] - c["gas_slope"] * np.abs(demand.fuel_air_ratio - 0.067)
-    exhaust = engine.exhaust_area + (
-        engine.exhaust_area * c["leak"] + points.gate_area if engine.has_turbo else 0.0
-    )
+    exhaust = engine.exhaust_area + (engine.exhaust_area * c["leak"] + points.gate_area if engine.has_turbo else 0.0)
     out = flow.orifice_flow(
         exhaust,
         s.back_pressure,
@@ -59,18 +57,14 @@ def _balances(engine: Engine, air: Air, demand: Demand, points: Points) -> dict[
         heat_ratio=EXHAUST_HEAT_RATIO,
         gas_constant=EXHAUST_GAS_CONSTANT,
     )
-    throttled = flow.orifice_flow(
-        points.throttle_area, s.deck_pressure, s.deck_temperature, s.throat_pressure
-    )
+    throttled = flow.orifice_flow(points.throttle_area, s.deck_pressure, s.deck_temperature, s.throat_pressure)
     found = {
         "mass, cylinders": _worst("mass, cylinders", swept * engine.displacement, s.air_flow),
         "mass, throttle": _worst("mass, throttle", throttled, s.air_flow),
         "mass, exhaust": _worst("mass, exhaust", out, s.air_flow * (1.0 + demand.fuel_air_ratio)),
     }
     if engine.has_turbo:
-        fall = compression.expansion_drop(
-            hot, s.back_pressure / air.pressure, efficiency=c["turbine_efficiency"]
-        )
+        fall = compression.expansion_drop(hot, s.back_pressure / air.pressure, efficiency=c["turbine_efficiency"])
         gained = compression.turbine_power(s.nozzle_flow, fall, heat=EXHAUST_HEAT)
         spent = compression.compressor_power(s.air_flow, s.delivery_temperature - air.total_temperature)
         found["energy, turbo shaft"] = _worst("energy, turbo shaft", gained, spent)
@@ -83,9 +77,7 @@ def _balances(engine: Engine, air: Air, demand: Demand, points: Points) -> dict[
     if engine.blower_tip:
         tip = engine.blower_tip[demand.gear] * demand.engine_speed
         rise = compression.work_temperature_rise(c["blower_work"], tip)
-        found["energy, geared stage"] = _worst(
-            "geared", s.manifold_temperature - s.blower_inlet_temperature, rise
-        )
+        found["energy, geared stage"] = _worst("geared", s.manifold_temperature - s.blower_inlet_temperature, rise)
         ratio = demand.manifold_pressure / s.throat_pressure
         needed = compression.compression_rise(
             s.blower_inlet_temperature, ratio, efficiency=_blower_efficiency(engine, demand, s)
@@ -119,9 +111,7 @@ def test_mass_and_energy_balance(arrangement: str, sheet_of: SheetOf) -> None:
         # gate and throttle area follow from the flows, so one of them must come out as what was held
         gate = np.abs(points.gate_area / sampled.engine.gate_area - 1.0)
         throttle = np.abs(points.throttle_area / sampled.engine.throttle_area - 1.0)
-        limit = np.abs(
-            points.state.tip_speed / (sampled.engine.turbo_limit * sampled.engine.turbo_radius) - 1.0
-        )
+        limit = np.abs(points.state.tip_speed / (sampled.engine.turbo_limit * sampled.engine.turbo_radius) - 1.0)
         held = np.fmin(np.fmin(gate, throttle), limit)
         print(f"held area: {np.nanmax(held):.1e}")
         assert np.nanmax(held) < 1e-8
@@ -149,10 +139,6 @@ def test_brake_power_is_the_sum_of_its_parts_in_the_trade_units(sheet_of: SheetO
     sampled, air, demand, points = _solved(sheet_of("two_stage"))
     found = power_of(sampled.engine, air, demand, points.state, work=sampled.work)
     inches, rpm = sampled.engine.displacement / 0.0254**3, demand.engine_speed * 30.0 / math.pi
-    psi = (
-        sampled.engine.c["pumping"]
-        * (points.state.back_pressure - demand.manifold_pressure)
-        / 6_894.757293168
-    )
+    psi = sampled.engine.c["pumping"] * (points.state.back_pressure - demand.manifold_pressure) / 6_894.757293168
     pumping = psi * inches * rpm / 792_000.0 * 745.69987158
     assert _worst("pumping by 792,000", pumping, found.pumping) < 1e-8

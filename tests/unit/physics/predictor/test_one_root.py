@@ -102,9 +102,7 @@ def test_other_residuals_cross_zero_once_below_the_mach_knee(name: str, kind: st
     assert np.all(scan.back[:, 1:][falls] < 1.04 * np.broadcast_to(scan.air.pressure, falls.shape)[falls])
     awake = below & (scan.state.tip_speed[:, 1:] > 50.0)
     crossed = (scan.crossings & awake).sum(axis=1)
-    print(
-        f"{name}, {kind}: {falls.any(axis=1).sum()} residuals fall near standstill; {crossed.max()} crossing"
-    )
+    print(f"{name}, {kind}: {falls.any(axis=1).sum()} residuals fall near standstill; {crossed.max()} crossing")
     assert crossed.max() == 1
 
 

@@ -10,9 +10,7 @@ from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERG
 
 def test_roots_of_many_shapes_at_once() -> None:
     target = np.array([[0.3, 1.0, 7.0], [20.0, 1e-3, 200.0]])
-    found = solve(
-        lambda x: np.log(x / target) + (x / target) ** 3 - 1.0, np.full((2, 3), 1e-6), np.full((2, 3), 1.0)
-    )
+    found = solve(lambda x: np.log(x / target) + (x / target) ** 3 - 1.0, np.full((2, 3), 1e-6), np.full((2, 3), 1.0))
     assert np.all(found.ending == SOLVED)
     np.testing.assert_allclose(found.x, target, rtol=1e-11)
 
