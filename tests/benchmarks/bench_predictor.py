@@ -23,11 +23,12 @@ from tabulate import tabulate
 from leverproof.physics.predictor.calibrate import sampled_engine
 from leverproof.physics.predictor.engine import Air
 from leverproof.physics.predictor.expectations import Conditions, air_of, power_available, rating
-from leverproof.physics.predictor.gas_path import TIP_SPEED_KNEE, fixed
+from leverproof.physics.predictor.gas_path import fixed
 from leverproof.physics.predictor.lanes import air_lanes, demand_lanes, engine_lanes
 from leverproof.physics.predictor.points import Policy, solve_points
 from leverproof.physics.predictor.settings import levers_together
 from leverproof.physics.relations.gas import AIR_HEAT, EXHAUST_EXPONENT, EXHAUST_GAS_CONSTANT, EXHAUST_HEAT
+from leverproof.physics.relations.similarity import KNEE_TIP_SPEED
 from leverproof.sheet.loader import load_sheet
 
 T = TypeVar("T")
@@ -58,8 +59,16 @@ class Scalar:
     r: float
     k_in: float
     k_cool: float
-    head: float
+    blower: float
+    blower_rise: float
     evaporation: float
+    tip: float
+    turbo_flow: float
+    turbo_best: float
+    turbo_curve: float
+    blower_flow: float
+    blower_best: float
+    blower_curve: float
 
 
 def _psi(ratio: float, k: float) -> float:
@@ -80,11 +89,27 @@ def _turbine(s: Scalar, pe: float) -> float:
     return flow * EXHAUST_HEAT * s.te * fall * s.turbine
 
 
-def _ratio(s: Scalar, rise: float) -> float:
-    tip = math.sqrt(AIR_HEAT * max(rise, 0.0) / s.work) * math.sqrt(288.15 / s.t0)
-    efficiency = s.efficiency / (1.0 + s.penalty * max(tip / TIP_SPEED_KNEE - 1.0, 0.0))
+def _over_design(x: float, best: float, curve: float) -> float:
+    return (1.0 + curve * (1.0 - best) ** 2) / (1.0 + curve * (x - best) ** 2)
+
+
+def _beyond_knee(s: Scalar, tip: float, inlet: float) -> float:
+    return 1.0 + s.penalty * max(tip * math.sqrt(288.15 / inlet) / KNEE_TIP_SPEED - 1.0, 0.0)
+
+
+def _ratio(s: Scalar, rise: float, flow: float, p1: float) -> float:
+    tip = math.sqrt(AIR_HEAT * max(rise, 0.0) / s.work)
+    x = flow * GAS * s.t0 / (p1 * max(tip, 1e-6) * s.turbo_flow)
+    efficiency = s.efficiency * _over_design(x, s.turbo_best, s.turbo_curve) / _beyond_knee(s, tip, s.t0)
     ratio: float = (1.0 + efficiency * rise / s.t0) ** 3.5
     return ratio
+
+
+def _throat(s: Scalar, flow: float, inlet: float) -> float:
+    x = flow * GAS * (inlet + s.blower_rise) / (s.pm * s.tip * s.blower_flow)
+    efficiency = s.blower * _over_design(x, s.blower_best, s.blower_curve) / _beyond_knee(s, s.tip, inlet)
+    throat: float = s.pm / (1.0 + efficiency * s.blower_rise / inlet) ** 3.5
+    return throat
 
 
 def _throttled(s: Scalar, deck: float, temperature: float, throat: float) -> float:
@@ -98,17 +123,14 @@ def reduced(s: Scalar) -> Callable[[float], float]:
 
     def residual(pe: float) -> float:
         power = _turbine(s, pe)
-        asked = (
-            s.equal * _filling(s, pe) - (1.0 - s.heating) * (1.0 - s.cooling) * power / AIR_HEAT
-        ) / s.base
+        asked = (s.equal * _filling(s, pe) - (1.0 - s.heating) * (1.0 - s.cooling) * power / AIR_HEAT) / s.base
         flow = max(asked, 0.02 * s.equal / s.base)
         rise = power / (flow * AIR_HEAT)
         p1 = s.p0 - s.k_in * flow**2 * s.t0 / s.p0
-        p2 = p1 * _ratio(s, rise)
+        p2 = p1 * _ratio(s, rise, flow, p1)
         deck = p2 - s.k_cool * flow**2 * (s.t0 + rise) / p2
         t = s.t0 + (1.0 - s.cooling) * rise
-        throat = s.pm / (1.0 + s.head / (t - s.evaporation)) ** 3.5
-        return _throttled(s, deck, t, throat) / flow - 1.0
+        return _throttled(s, deck, t, _throat(s, flow, t - s.evaporation)) / flow - 1.0
 
     return residual
 
@@ -118,19 +140,17 @@ def full(s: Scalar, scale: list[float]) -> Callable[[np.ndarray], list[float]]:
     throat pressure, over ``scale``."""
 
     def residuals(u: np.ndarray) -> list[float]:
-        pe, flow, rise, p1, p2, deck, t, throat = (
-            max(float(a), 1e-3) * b for a, b in zip(u, scale, strict=True)
-        )
+        pe, flow, rise, p1, p2, deck, t, throat = (max(float(a), 1e-3) * b for a, b in zip(u, scale, strict=True))
         pe = max(pe, s.pa)
         charge = s.base + (1.0 - s.heating) * (t - s.t0)
         return [
             s.equal * _filling(s, pe) / charge / flow - 1.0,
             _turbine(s, pe) / (flow * AIR_HEAT * rise) - 1.0,
             (s.p0 - s.k_in * flow**2 * s.t0 / s.p0) / p1 - 1.0,
-            p1 * _ratio(s, rise) / p2 - 1.0,
+            p1 * _ratio(s, rise, flow, p1) / p2 - 1.0,
             (p2 - s.k_cool * flow**2 * (s.t0 + rise) / p2) / deck - 1.0,
             (s.t0 + (1.0 - s.cooling) * rise) / t - 1.0,
-            s.pm / (1.0 + s.head / max(t - s.evaporation, 1.0)) ** 3.5 / throat - 1.0,
+            _throat(s, flow, max(t - s.evaporation, 1.0)) / throat - 1.0,
             _throttled(s, deck, t, throat) / flow - 1.0,
         ]
 
@@ -155,7 +175,9 @@ def _scalars(engine, air, demand, count: int) -> list[Scalar]:  # type: ignore[n
         engine.exhaust_area, engine.throttle_area, p.equal_flow, p.base_temperature, c["wall_heating"], p.cooling,
         c["turbine_efficiency"], c["turbo_efficiency"], c["turbo_work"], c["tip_speed_penalty"], c["scavenge"],
         engine.compression_ratio, engine.intake_loss, engine.cooler_loss,
-        c["blower_efficiency"] * p.blower_rise, p.evaporation,
+        c["blower_efficiency"], p.blower_rise, p.evaporation, p.blower_tip_speed,
+        engine.turbo_design_flow, c["turbo_best_flow"], c["turbo_flow_curvature"],
+        engine.blower_design_flow, c["blower_best_flow"], c["blower_flow_curvature"],
     )  # fmt: skip
     return [Scalar(*(float(column[i]) for column in columns)) for i in range(count)]
 
@@ -211,9 +233,7 @@ def main() -> None:
     scalars = _scalars(engine, air, demand, options.few)
     times: dict[str, list[float]] = {"arrays": [], "brentq": [], "root": [], "whole": []}
     for _ in range(options.repeats):
-        spent, points = _timed(
-            lambda: solve_points(engine, air, demand, Policy("throttle", engine.throttle_area))
-        )
+        spent, points = _timed(lambda: solve_points(engine, air, demand, Policy("throttle", engine.throttle_area)))
         times["arrays"].append(spent / options.points)
         spent, one = _timed(lambda: _by_brentq(scalars))
         times["brentq"].append(spent / options.few)

@@ -1,6 +1,6 @@
 """Steady operating points as the root of the full set of equations, every quantity an unknown.
 
-Nothing is eliminated: sixteen unknowns (nine without a turbo) and as many relations, each with a name, are handed to
+Nothing is eliminated: seventeen unknowns (ten without a turbo) and as many relations, each with a name, are handed to
 MINPACK's hybrid method. A height or a manifold pressure can join the unknowns when a limit joins the equations.
 """
 
@@ -21,13 +21,13 @@ from .independent_machine import EVAPORATION_HEAT, Machine
 TURBO = (
     "filling", "charge", "manifold_temperature", "deck_temperature", "air_flow", "gas_flow", "rise", "tip_speed",
     "efficiency", "inlet_pressure", "delivery_pressure", "deck_pressure", "throat", "throttle_area", "gate_area",
-    "back",
+    "back", "geared_efficiency",
 )  # fmt: skip
 PLAIN = (
     "filling", "charge", "manifold_temperature", "air_flow", "gas_flow", "deck_pressure", "throat", "throttle_area",
-    "back",
+    "back", "geared_efficiency",
 )  # fmt: skip
-KNEE, COOLER_SPEED = 1300.0 * gas.FOOT, 150.0 * gas.KNOT
+COOLER_SPEED = 150.0 * gas.KNOT
 Point = dict[str, float]
 Closure = Callable[["Case", Point], float]
 
@@ -45,9 +45,7 @@ class Case:
     slip: Slips = field(default_factory=dict)
 
 
-def mixture_of(
-    machine: Machine, pressure: float, speed: float, word: str = "auto_rich", slip: Slips = EXACT
-) -> float:
+def mixture_of(machine: Machine, pressure: float, speed: float, word: str = "auto_rich", slip: Slips = EXACT) -> float:
     """Fuel-air ratio by section 3."""
     c = machine.c
     load = pressure * speed / (machine.rated_pressure * machine.rated_speed)
@@ -81,10 +79,14 @@ def relations(case: Case, p: Point) -> list[float]:
         flow / (p["throttle_area"] * s.get("orifice", 1.0) * _air_flux(p, deck_temperature)),
     ]
     if blower:
-        ideal = s.get("geared stage", 1.0) * c["blower_efficiency"] * blower
+        ideal = s.get("geared stage", 1.0) * p["geared_efficiency"] * blower
         over.append(gas.adiabatic_rise(ahead, pressure / max(p["throat"], 1.0)) / ideal)
+        tip = m.blower[case.gear] * case.speed
+        through = flow * p["manifold_temperature"] / (pressure * tip) / m.blower_design
+        mapped = design.map_efficiency(c, "blower", through, design.tip_mach(tip, ahead), s)
+        over.append(p["geared_efficiency"] / mapped)
     else:
-        over.append(p["throat"] / pressure)
+        over += [p["throat"] / pressure, p["geared_efficiency"]]
     if not turbo:
         return [x - 1.0 for x in (*over, p["deck_pressure"] / inlet, p["gas_flow"] / (m.nozzle * jet))]
     over += _turbo_relations(case, p, inlet=inlet, jet=jet, exhaust=exhaust)
@@ -98,8 +100,9 @@ def _turbo_relations(case: Case, p: Point, *, inlet: float, jet: float, exhaust:
     deck_loss = s.get("cooler loss", 1.0) * m.cooler * flow**2 * delivered / p["delivery_pressure"]
     drop = exhaust * (1.0 - math.pow(a.pressure / p["back"], 1.0 - 1.0 / gas.EXHAUST_EXPONENT))
     shaft = s.get("turbine", 1.0) * c["turbine_efficiency"] * m.nozzle * jet * gas.CP_EXHAUST * drop
-    corrected = p["tip_speed"] * math.sqrt(288.15 / total)
-    penalty = 1.0 + s.get("tip penalty", 1.0) * c["tip_speed_penalty"] * max(corrected / KNEE - 1.0, 0.0)
+    tip = max(abs(p["tip_speed"]), 1e-6)
+    through = flow * total / (p["inlet_pressure"] * tip) / m.turbo_design
+    mapped = design.map_efficiency(c, "turbo", through, design.tip_mach(tip, total), s)
     ideal = s.get("stage head", 1.0) * p["efficiency"] * rise
     pressure_ratio = p["delivery_pressure"] / p["inlet_pressure"]
     escape = m.nozzle * (1.0 + s.get("leak", 1.0) * c["leak"]) + p["gate_area"]
@@ -107,7 +110,7 @@ def _turbo_relations(case: Case, p: Point, *, inlet: float, jet: float, exhaust:
         p["deck_temperature"] / (delivered - cooling(case) * rise),
         flow * CP_AIR * rise / shaft,
         CP_AIR * rise / (s.get("stage work", 1.0) * c["turbo_work"] * p["tip_speed"] ** 2),
-        p["efficiency"] * penalty / c["turbo_efficiency"],
+        p["efficiency"] / mapped,
         p["inlet_pressure"] / inlet,
         # the isentropic rise written as 1 + ..., so that it may vanish
         (total + gas.adiabatic_rise(total, pressure_ratio)) / (total + ideal),
@@ -125,12 +128,7 @@ def blower_rise(case: Case) -> float:
     m = case.machine
     if not m.blower:
         return 0.0
-    return (
-        case.slip.get("blower work", 1.0)
-        * m.c["blower_work"]
-        * (m.blower[case.gear] * case.speed) ** 2
-        / CP_AIR
-    )
+    return case.slip.get("blower work", 1.0) * m.c["blower_work"] * (m.blower[case.gear] * case.speed) ** 2 / CP_AIR
 
 
 def cooling(case: Case) -> float:
@@ -191,7 +189,9 @@ def guess(case: Case, back: float, boost: float) -> Point:
     temperature = a.total_temperature + boost + blower_rise(case)
     charge = design.heated(m.c, temperature)
     flow = case.pressure * m.displacement * case.speed / (4.0 * math.pi * gas.GAS_CONSTANT * charge)
-    throat = design.throat_pressure(m.c, case.pressure, a.total_temperature + 0.5 * boost, blower_rise(case))
+    throat = design.throat_pressure(
+        m.c["blower_efficiency"], case.pressure, a.total_temperature + 0.5 * boost, blower_rise(case)
+    )
     deck = max(1.1 * throat, 1.02 * a.total_pressure)
     jet = gas.exhaust_flux(back * a.pressure, a.pressure, design.exhaust_temperature(m.c, case.mixture))
     return {
@@ -202,6 +202,7 @@ def guess(case: Case, back: float, boost: float) -> Point:
         "inlet_pressure": a.total_pressure, "delivery_pressure": 1.02 * deck, "deck_pressure": deck, "throat": throat,
         "throttle_area": flow / max(gas.air_flux(deck, throat, a.total_temperature), 1.0),
         "gate_area": flow / jet - m.nozzle, "back": back * a.pressure, "pressure": case.pressure,
+        "geared_efficiency": m.c["blower_efficiency"] if m.blower else 1.0,
     }  # fmt: skip
 
 

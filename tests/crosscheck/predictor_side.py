@@ -27,11 +27,21 @@ from .sheets import PAPERS
 
 TOLERANCE = 1e-6
 FIELDS = {
-    "back": "back_pressure", "air_flow": "air_flow", "gas_flow": "gas_flow", "rise": "compressor_rise",
-    "tip_speed": "tip_speed", "inlet_pressure": "inlet_pressure", "delivery_pressure": "delivery_pressure",
-    "deck_pressure": "deck_pressure", "deck_temperature": "deck_temperature", "throat": "throat_pressure",
-    "manifold_temperature": "manifold_temperature", "charge": "charge_temperature", "filling": "filling",
-}  # fmt: skip
+    "back": "back_pressure",
+    "air_flow": "air_flow",
+    "gas_flow": "gas_flow",
+    "rise": "compressor_rise",
+    "tip_speed": "tip_speed",
+    "inlet_pressure": "inlet_pressure",
+    "delivery_pressure": "delivery_pressure",
+    "deck_pressure": "deck_pressure",
+    "deck_temperature": "deck_temperature",
+    "throat": "throat_pressure",
+    "manifold_temperature": "manifold_temperature",
+    "charge": "charge_temperature",
+    "filling": "filling",
+}
+STAGES = {"efficiency": "turbo_efficiency", "geared_efficiency": "blower_efficiency"}  # fmt: skip
 POWERS = ("indicated", "pumping", "friction", "drive", "derate", "brake", "per_air")
 KINDS = {
     "two_stage": ("throttle", "gate", "speed", "deck", "coupled"),
@@ -108,14 +118,10 @@ def case_of(ask: Asked, made: list[Machine], index: int, slip: gas.Slips = gas.E
         humidity=float(ask.humidity[index]),
         slip=slip,
     )
-    return ip.Case(
-        m, air, pressure, speed, ip.mixture_of(m, pressure, speed, ask.mixture, slip), ask.gear, slip
-    )
+    return ip.Case(m, air, pressure, speed, ip.mixture_of(m, pressure, speed, ask.mixture, slip), ask.gear, slip)
 
 
-def predictor_points(
-    sampled: Sampled, ask: Asked, engine: Engine | None = None
-) -> list[dict[str, float] | None]:
+def predictor_points(sampled: Sampled, ask: Asked, engine: Engine | None = None) -> list[dict[str, float] | None]:
     """The predictor's points, one a sample; None where it refuses."""
     engine = sampled.engine if engine is None else engine
     air = air_at(
@@ -136,6 +142,11 @@ def predictor_points(
     shape = found.reason.shape
     got: dict[str, Any] = {ours: getattr(found.state, theirs) for ours, theirs in FIELDS.items()}
     got |= {"throttle_area": found.throttle_area, "pressure": column(ask.pressure)}
+    stages = [
+        *(["efficiency"] if engine.has_turbo else []),
+        *(["geared_efficiency"] if engine.blower_tip else []),
+    ]
+    got |= {name: getattr(found.state, STAGES[name]) for name in stages}
     if engine.has_turbo:
         got["gate_area"] = found.gate_area
     parts = power_of(engine, air, demand, found.state, work=sampled.work)

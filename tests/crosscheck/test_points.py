@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from . import independent_gas as gas
 from . import independent_point as ip
 from .independent_machine import machines
 from .independent_power import balances
@@ -56,7 +57,16 @@ def test_draws_and_sizes_follow_from_sheet_seed_and_page(name: str) -> None:
     }
     pairs |= {f"blower {g}": (tip, [m.blower[g] for m in mine]) for g, tip in enumerate(engine.blower_tip)}
     if engine.has_turbo:
+        pairs["turbo design flow"] = (
+            engine.turbo_design_flow,
+            [gas.GAS_CONSTANT * m.turbo_design for m in mine],
+        )
         pairs["turbo limit"] = (engine.turbo_limit * engine.turbo_radius, [m.limit for m in mine])
+    if engine.blower_tip:
+        pairs["blower design flow"] = (
+            engine.blower_design_flow,
+            [gas.GAS_CONSTANT * m.blower_design for m in mine],
+        )
     if np.isfinite(mine[0].air_limit):
         pairs["derate"] = (engine.derate, [m.derate for m in mine])
     for what, (theirs, ours) in pairs.items():

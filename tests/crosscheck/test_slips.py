@@ -37,20 +37,20 @@ OURS = {
     "leak": "two_stage", "stage work": "two_stage", "blower work": "two_stage", "cooler": "two_stage",
     "mixture curve": "geared_two_speed", "pumping": "unsupercharged", "friction": "unsupercharged",
     "drive": "geared_one_speed", "derate": "two_stage_fast",
+    "turbo curvature": "two_stage", "blower curvature": "geared_two_speed", "design ratio": "two_stage",
 }  # fmt: skip
 THEIRS = (
     "ram_recovery", "turbo_work", "turbo_efficiency", "tip_speed_penalty", "blower_work", "blower_efficiency",
     "blower_drive", "evaporated", "volumetric", "wall_heating", "wall_temperature", "scavenge", "pumping",
     "friction_constant", "friction_load", "best_power_ratio", "auto_rich_ratio", "gas_temperature",
-    "turbine_efficiency", "leak", "cooler_static",
+    "turbine_efficiency", "leak", "cooler_static", "turbo_flow_curvature", "turbo_best_flow",
+    "blower_flow_curvature", "blower_best_flow",
 )  # fmt: skip
 
 
 def deviation(name: str, *, slip: dict[str, float], change: Callable[[Any], Any] | None = None) -> float:
     """Worst relative difference over the points that both sides solve; NaN-free, 0 only for equal numbers."""
-    kind = {"two_stage": "coupled", "turbo_normalised": "throttle", "two_stage_fast": "speed"}.get(
-        name, "gate"
-    )
+    kind = {"two_stage": "coupled", "turbo_normalised": "throttle", "two_stage_fast": "speed"}.get(name, "gate")
     sampled, _ = both(name, SAMPLES, SEED)
     mine = machines(PAPERS[name], SAMPLES, SEED, slip=slip)
     ask = _ask(name, kind)
@@ -94,15 +94,22 @@ def test_a_slip_of_a_coefficient_of_the_predictor_is_seen(coefficient: str) -> N
     def change(engine: Any) -> Any:
         return replace(engine, c={**engine.c, coefficient: SLIP * engine.c[coefficient]})
 
-    found = deviation(
-        "two_stage_fast" if coefficient == "tip_speed_penalty" else "two_stage", slip={}, change=change
-    )
+    found = deviation("two_stage_fast" if coefficient == "tip_speed_penalty" else "two_stage", slip={}, change=change)
     print(f"{coefficient}: {found:.1e}")
     assert found > TOLERANCE
 
 
 @pytest.mark.parametrize(
-    "size", ["displacement", "intake_loss", "cooler_loss", "exhaust_area", "cooler_effectiveness"]
+    "size",
+    [
+        "displacement",
+        "intake_loss",
+        "cooler_loss",
+        "exhaust_area",
+        "cooler_effectiveness",
+        "turbo_design_flow",
+        "blower_design_flow",
+    ],
 )
 def test_a_slip_of_a_size_of_the_predictor_is_seen(size: str) -> None:
     def change(engine: Any) -> Any:
@@ -111,10 +118,8 @@ def test_a_slip_of_a_size_of_the_predictor_is_seen(size: str) -> None:
     assert deviation("two_stage", slip={}, change=change) > TOLERANCE
 
 
-@pytest.mark.parametrize("relation", ["filling_factor", "turbo_efficiency"])
-def test_a_slip_of_an_equation_of_the_predictor_is_seen(
-    relation: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
+@pytest.mark.parametrize("relation", ["filling_factor", "turbo_efficiency", "blower_efficiency"])
+def test_a_slip_of_an_equation_of_the_predictor_is_seen(relation: str, monkeypatch: pytest.MonkeyPatch) -> None:
     right = getattr(gas_path, relation)
     monkeypatch.setattr(gas_path, relation, lambda *a, **k: SLIP * right(*a, **k))
     assert deviation("two_stage", slip={}) > TOLERANCE

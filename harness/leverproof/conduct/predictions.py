@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from leverproof.cases.model import Value
 from leverproof.conduct.model import Expected
 from leverproof.errors import InputError
-from leverproof.physics.predictor.names import AT_ALTITUDE
+from leverproof.physics.predictor.names import AT_ALTITUDE, LEVEL_SPEEDS
 from leverproof.quantities import convert, convert_difference
 from leverproof.sheet.model import EngineSheet
 
@@ -80,11 +80,21 @@ def _foretold(sheet: EngineSheet, name: str, height: float, air: tuple[float, ..
     found = next((e for full, e in whole.expectations.items() if full.partition("@")[0] == name), None)
     missing = tuple(sorted(whole.sampled.notes.missing))
     if found is None:
-        kind = sheet.word("hardware.arrangement").replace("_", " ")
-        return Foretold(None, f"the predictor gives no {name} for this sheet ({kind})", missing)
+        return Foretold(None, _not_given(sheet, name, whole), missing)
     if not math.isfinite(found.median):
         return Foretold(None, f"no prediction of {name}: {_why(found)}", missing)
     return Foretold(found, _words(found, whole, missing), missing)
+
+
+def _not_given(sheet: EngineSheet, name: str, whole: Prediction) -> str:
+    """Why there is no such prediction at all: the tables and data it needs and the sheet lacks; else the hardware."""
+    from leverproof.physics.predictor.level_speeds import NO_LEVEL_SPEED
+
+    lacking = [path for path, effect in whole.sampled.notes.missing.items() if effect == NO_LEVEL_SPEED]
+    if name in LEVEL_SPEEDS and lacking:
+        return f"the predictor gives no {name}: the sheet does not give {', '.join(sorted(lacking))}"
+    kind = sheet.word("hardware.arrangement").replace("_", " ")
+    return f"the predictor gives no {name} for this sheet ({kind})"
 
 
 def _why(found: Expectation) -> str:

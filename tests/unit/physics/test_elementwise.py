@@ -17,6 +17,7 @@ from leverproof.physics.relations import (
     gas,
     output,
     propeller,
+    similarity,
 )
 
 Relation = Callable[..., object]
@@ -34,6 +35,15 @@ CASES: dict[str, tuple[Relation, tuple[tuple[float, float], ...]]] = {
     "head": (compression.head_coefficient, ((1, 5), (220, 400), (50, 450))),
     "ratio of head": (compression.pressure_ratio_of_head, ((0.1, 0.8), (220, 400), (50, 450))),
     "blower": (compression.fixed_speed_pressure_coefficient, ((220, 400), (1, 7))),
+    "stage flow": (
+        similarity.flow_coefficient,
+        ((0.1, 5), (220, 400), (2e4, 2e5), (1e-6, 450)),
+    ),
+    "tip mach": (similarity.tip_mach_number, ((0, 600), (220, 400))),
+    "stage efficiency": (
+        lambda x, m: similarity.stage_efficiency(0.7, x, m, curvature=0.6, best=1.1, penalty=1.0),
+        ((0, 5), (0, 2)),
+    ),
     "drop": (lambda t, r: compression.expansion_drop(t, r, efficiency=0.7), ((600, 1_300), (1, 4))),
     "jet": (compression.jet_speed, ((600, 1_300), (1, 4))),
     "flow function": (lambda r: flow.flow_function(r, linear_within=0.02), ((0, 1.1),)),

@@ -12,13 +12,14 @@ from leverproof.cases.loader import parse_case
 from leverproof.cases.model import ReferenceCase
 from leverproof.conduct.model import ConductedRun, PlannedCase
 from leverproof.conduct.plan import Ground, plan_case
-from leverproof.conduct.predictions import SAMPLES, SEED
+from leverproof.conduct.predictions import SAMPLES, SEED, Predictions
 from leverproof.judge.case import judge_case
 from leverproof.judge.model import SessionFacts
 from leverproof.physics.predictor import expectations
 from leverproof.physics.predictor.expectations import Conditions, predict
 from leverproof.physics.predictor.names import AT_ALTITUDE, NAMES, PARTS
 from leverproof.record.plain import from_plain, to_plain
+from leverproof.sheet.loader import load_sheet, parse_sheet
 
 Cases = Callable[..., ReferenceCase]
 Grounds = Callable[..., Ground]
@@ -27,9 +28,7 @@ SMALL = '[geometry]\ndisplacement = { value = "900 in3", source = "s" }\n'
 SWEEP = '[sweep.altitude]\npoints = ["5000 ft", "10000 ft", "15000 ft"]\n'
 
 
-def body(
-    channel: str, name: str, *, part: str = "median", tolerance: str = "absolute = {one}", more: str = ""
-) -> str:
+def body(channel: str, name: str, *, part: str = "median", tolerance: str = "absolute = {one}", more: str = "") -> str:
     """A judgement that compares a channel with a prediction."""
     unit = {"brake_power": "hp", "turbo_speed": "rpm", "wastegate_opening": ""}.get(channel, "inHg")
     one = f'"1 {unit}"' if unit else "0.1"
@@ -77,9 +76,7 @@ def predicted_case(
 ) -> ReferenceCase:
     """A case whose judgements have the basis ``predicted``."""
     text = HEAD.format(sweep=sweep, altitude=altitude, extra=extra)
-    return parse_case(
-        text + "".join(JUDGEMENT.format(id=i, body=b) for i, b in judgements.items()), "made-up.toml"
-    )
+    return parse_case(text + "".join(JUDGEMENT.format(id=i, body=b) for i, b in judgements.items()), "made-up.toml")
 
 
 @pytest.fixture
@@ -115,9 +112,7 @@ def test_parts_are_those_of_the_predictor_at_the_runs_own_surroundings(
     ]
     half = 0.5 * (e.high - e.low)
     wanted = {"median": e.median, "low": e.low, "high": e.high, "middle": e.low + half, "half_band": half}
-    assert {part: resolved(planned, part.replace("_", "-")).value for part in PARTS} == pytest.approx(
-        wanted, rel=1e-12
-    )
+    assert {part: resolved(planned, part.replace("_", "-")).value for part in PARTS} == pytest.approx(wanted, rel=1e-12)
     assert resolved(planned, "median").doubt == pytest.approx(half * 1.96 / 1.645)
     assert resolved(planned, "low").doubt == 0.0
 
@@ -156,9 +151,7 @@ def test_a_band_used_as_tolerance_does_not_count_as_doubt_again(ground_of: Groun
     assert 0.0 < resolved(planned, "a", "tolerance_of").value < 0.2 * resolved(planned, "a").value
 
 
-def test_predictions_are_made_only_when_asked_and_once(
-    case_of: Cases, ground_of: Grounds, made: Made
-) -> None:
+def test_predictions_are_made_only_when_asked_and_once(case_of: Cases, ground_of: Grounds, made: Made) -> None:
     ground = ground_of()
     plan_case(case_of(), ground)
     assert made == [], "no case asks for a prediction"
@@ -211,6 +204,32 @@ def test_a_refused_prediction_is_not_applicable_in_the_predictors_words(
     refused = planned.inapplicable_judgements["a"]
     assert words in refused.missing and refused.lost == "a question"
     assert all("a" not in point.resolved for point in planned.points)
+
+
+CALM = {
+    "pressure_altitude": 10_000.0,
+    "true_airspeed": 150.0,
+    "temperature_offset": 0.0,
+    "relative_humidity": 0.0,
+}
+
+
+def test_a_level_speed_that_is_not_given_names_the_missing_tables(ground_of: Grounds) -> None:
+    told = Predictions().of(ground_of().sheet, "level_speed.throttle_first", CALM)
+    assert told.found is None
+    assert "does not give [airframe], [propeller]" in told.words
+    assert {"[airframe]", "[propeller]"} <= set(told.missing)
+
+
+def test_a_level_speed_names_the_one_datum_that_is_missing_and_the_hardware_only_when_none_is() -> None:
+    whole = load_sheet("corrie-18-early").text
+    line = next(row for row in whole.splitlines() if row.startswith("wing_area"))
+    sheet = parse_sheet(whole.replace(line, ""), "made-up.toml")
+    told = Predictions().of(sheet, "level_speed.throttle_first", CALM)
+    assert told.words.endswith("the sheet does not give airframe.wing_area")
+    # a geared engine has no boost lever whatever its sheet says of an aeroplane
+    told = Predictions().of(load_sheet("corrie-14"), "split_lever_advantage", CALM)
+    assert told.words.endswith("for this sheet (geared two speed)")
 
 
 def test_a_point_whose_prediction_is_refused_is_not_applicable_alone(ground_of: Grounds) -> None:

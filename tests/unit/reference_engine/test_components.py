@@ -24,6 +24,7 @@ from leverproof_adapters.reference_engine.surroundings import surroundings
 
 Rigs = Callable[..., Any]
 P = CORRIE_18_EARLY
+AIR_CONSTANT = 8314.32 / 28.9644
 
 
 def exact_flow_function(ratio: float, k: float) -> float:
@@ -41,9 +42,7 @@ def exact_flow_function(ratio: float, k: float) -> float:
 def test_throttle_passes_the_flow_the_pump_draws(drawn: float) -> None:
     upstream, conductance = 1.0e5, 2.0e-5
     slope = drawn * conductance
-    found = gas_path.restriction(
-        np.array([conductance]), np.array([slope]), np.zeros(1), np.array([upstream])
-    )[0]
+    found = gas_path.restriction(np.array([conductance]), np.array([slope]), np.zeros(1), np.array([upstream]))[0]
     exact = conductance * upstream * exact_flow_function(found / upstream, 1.4)
     assert slope * found == pytest.approx(exact, rel=0.02)
 
@@ -142,3 +141,67 @@ def test_residual_and_energy_balance_at_a_steady_state(variant: str) -> None:
     assert drive == pytest.approx(x.air_flow * 1004.5 * (s.charge_temperature - inlet), rel=1e-6, abs=1e-3)
     assert np.all(drive > 1000.0) == (p.arrangement in ("two_stage", "geared_two_speed"))
     assert np.all(np.isfinite(levers.throttle))
+
+
+def ellipse(ratio: Any, critical: float) -> Any:
+    """Flow over choked flow at a pressure ratio: A. Stodola's ellipse."""
+    return np.sqrt(1.0 - np.square((np.maximum(ratio, critical) - critical) / (1.0 - critical)))
+
+
+def drawn_by_cylinders(p: Parameters, s: State) -> Any:
+    """kg/s by the first law over the intake stroke: clearance gas expands, charge fills the rest."""
+    swept, clearance = p.displacement, p.displacement / (p.compression_ratio - 1.0)
+    energy = (s.manifold * (swept + clearance) - s.collector * clearance) / 0.4
+    ideal = (energy + s.manifold * swept) / (3.5 * s.manifold * swept)
+    heated = s.charge_temperature + p.wall_heating * (p.wall_temperature - s.charge_temperature)
+    full = p.volumetric * s.manifold / (AIR_CONSTANT * heated) * swept * s.crank / (4.0 * math.pi)
+    return full * (1.0 + p.scavenge * (ideal - 1.0))
+
+
+def passed_by_throttle(p: Parameters, s: State, x: Point) -> Any:
+    """kg/s through the throttle: Saint-Venant's choked flow, the ellipse below it."""
+    area = p.throttle_idle_area + p.throttle_area * s.throttle * (1.0 + p.throttle_cam * (s.throttle - 1.0))
+    choked = area * x.deck_pressure * math.sqrt(1.4 / AIR_CONSTANT) * (2.0 / 2.4) ** 3
+    return choked / np.sqrt(s.air_temperature) * ellipse(s.throat / x.deck_pressure, (2.0 / 2.4) ** 3.5)
+
+
+def passed_by_exhaust(p: Parameters, s: State, air: Air) -> Any:
+    """kg/s through nozzle, leaks and gate, each on its own, or through the stacks."""
+    per_area = s.collector / np.sqrt(s.gas_temperature) * math.sqrt(4.0 / 3.0 / AIR_CONSTANT) * (6.0 / 7.0) ** 3.5
+    per_area = per_area * ellipse(air.pressure / s.collector, (6.0 / 7.0) ** 4)
+    if not p.has_turbo:
+        return per_area * p.stack_area
+    return per_area * p.nozzle_area + per_area * p.exhaust_leak_area + per_area * p.gate_area * s.gate
+
+
+@pytest.mark.parametrize("variant", sorted(SETS))
+def test_mass_and_energy_residuals_by_their_own_relations(variant: str) -> None:
+    """Of a settled point; each side worked out here from pressures, temperatures, speeds; no remainders."""
+    build, s, _, air, x = settled(variant)
+    p, cp = build.parameters, 1004.5
+    flow = drawn_by_cylinders(p, s)
+    inlet = s.air_temperature - p.evaporated * p.latent_heat / cp * x.fuel_ratio
+    found = {
+        "mass, throttle over cylinders": passed_by_throttle(p, s, x) / flow,
+        "mass, exhaust over air and fuel": passed_by_exhaust(p, s, air) / (flow * (1.0 + x.fuel_ratio)),
+    }
+    if np.any(x.blower_torque > 0.0):
+        gained = flow * cp * (s.charge_temperature - inlet)
+        found["energy, geared stage"] = x.blower_torque * s.crank * p.blower_gear_efficiency / gained
+    if p.has_turbo:
+        heated = (flow + p.outlet_flow) * cp * (x.outlet_temperature - air.ram_temperature)
+        bearings = (p.turbo_drag * s.turbo + p.turbo_drag_constant) * s.turbo
+        found["energy, turbo shaft"] = x.turbine_torque * s.turbo / (heated + bearings)
+        kept = p.outlet_flow / (flow + p.outlet_flow)
+        print(f"{variant}: {100.0 * np.max(kept):.1f} % of the wheel's work goes to air that stands in it")
+    for name, ratio in found.items():
+        worst = float(np.max(np.abs(ratio - 1.0)))
+        print(f"{variant}, {name}: {worst:.1e}")
+        assert worst < 1e-9, name
+
+
+@pytest.mark.parametrize("side", [drawn_by_cylinders, passed_by_exhaust, passed_by_throttle])
+def test_a_slip_of_a_hundredth_unbalances_a_residual(side: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(globals(), side.__name__, lambda *a: 1.01 * side(*a))
+    with pytest.raises(AssertionError, match="mass"):
+        test_mass_and_energy_residuals_by_their_own_relations("corrie-18-early")

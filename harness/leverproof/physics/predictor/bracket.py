@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -14,6 +15,9 @@ Residual = Callable[[Array], Array]
 
 SOLVED, BELOW, ABOVE, UNCONVERGED = 0, 1, 2, 3
 """Ending of a point: solved; residual positive already at the lower end; negative at the upper; not converged."""
+RUNGS, LOWEST_RUNG, GOLDEN_STEPS = 24, 0.1, 20
+"""Points tried under a root that may not be the lowest, from this share of its distance from the lower end; steps of
+the search for a summit between them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,16 +70,65 @@ def solve(
     active = ending == UNCONVERGED
     active &= np.isfinite(at_low) & np.isfinite(at_high)
     for _ in range(limit):
-        done = work.done(tolerance)
+        best = work.best()
+        share = work.share(best, tolerance)
+        done = work.done(share)
         ending[active & done] = SOLVED
         active &= ~done
         if not np.any(active):
             break
-        x = work.next(tolerance)
-        work.take(x, residual(np.where(active, x, work.best())), active)
+        x = work.next(share)
+        work.take(x, residual(np.where(active, x, best)), active)
         count += 1
     best = np.where(ending == SOLVED, work.best(), np.nan)
     return Roots(best, ending, count + 1)
+
+
+def lower_roots(residual: Residual, low: Array, root: Array) -> Roots:
+    """The lowest crossing from below to above zero between ``low`` and a known ``root``, which stays where there is
+    none; all of shape (points,).
+
+    For residuals that may rise over zero, fall below it and rise again. :data:`RUNGS` points, in equal ratios of their
+    distance from ``low``, are tried; between the neighbours of the first that stands above both, the summit is sought
+    by golden section, to 1e-4 of its place. So one hump is found unless it hardly touches zero; of several, each needs
+    a rung of its own.
+    """
+    shares = np.geomspace(LOWEST_RUNG, 1.0, RUNGS + 1)
+    rungs = low + shares[:, None] * (root - low)
+    values = np.stack([residual(rung) for rung in rungs[:-1]] + [np.zeros_like(root)])
+    lane = np.arange(root.shape[0])
+    summit = np.asarray((values[1:-1] >= values[:-2]) & (values[1:-1] > values[2:]))
+    at = 1 + summit.argmax(axis=0)
+    peak = _summit(residual, rungs[at - 1, lane], rungs[at + 1, lane], np.asarray(summit.any(axis=0)))
+    rungs = np.concatenate([rungs, peak[None]])
+    order = rungs.argsort(axis=0)
+    rungs = np.take_along_axis(rungs, order, axis=0)
+    positive = np.take_along_axis(np.concatenate([values, residual(peak)[None]]), order, axis=0) > 0.0
+    known = ~positive.any(axis=0)
+    over = positive.argmax(axis=0)
+    under = np.where(over > 0, rungs[np.maximum(over - 1, 0), lane], low)
+    found = solve(residual, under, np.where(known, root, rungs[over, lane]), stretches=0)
+    x = np.where(known, root, found.x)
+    ending = np.where(known, SOLVED, found.ending).astype(np.int8)
+    return Roots(x, ending, found.evaluations + RUNGS + GOLDEN_STEPS)
+
+
+def _summit(residual: Residual, a: Array, b: Array, wanted: NDArray[np.bool_]) -> Array:
+    """Where the residual is greatest between a and b, by golden section; a where it is not wanted."""
+    if not np.any(wanted):
+        return a
+    first, share = a, 0.5 * (math.sqrt(5.0) - 1.0)
+    left, right = b - share * (b - a), a + share * (b - a)
+    at_left, at_right = residual(left), residual(right)
+    for _ in range(GOLDEN_STEPS):
+        lower = at_left > at_right
+        a, b = np.where(lower, a, left), np.where(lower, right, b)
+        new = np.where(lower, b - share * (b - a), a + share * (b - a))
+        at_new = residual(new)
+        left, right = np.where(lower, new, right), np.where(lower, left, new)
+        at_left, at_right = np.where(lower, at_new, at_right), np.where(lower, at_left, at_new)
+    # an unwanted point keeps its first number whatever its neighbours want
+    return np.where(wanted, np.where(at_left > at_right, left, right), first)
 
 
 class _Work:
@@ -89,17 +142,18 @@ class _Work:
     def best(self) -> Array:
         return np.where(np.abs(self.fa) < np.abs(self.fb), self.a, self.b)
 
-    def _share(self, tolerance: float) -> Array:
+    def share(self, best: Array, tolerance: float) -> Array:
+        """The tolerance as a share of the bracket."""
         with np.errstate(divide="ignore", invalid="ignore"):
-            share: Array = tolerance * np.abs(self.best()) / np.abs(self.b - self.a)
+            share: Array = tolerance * np.abs(best) / np.abs(self.b - self.a)
         return np.where(np.isfinite(share), share, 1.0)
 
-    def done(self, tolerance: float) -> NDArray[np.bool_]:
+    def done(self, share: Array) -> NDArray[np.bool_]:
         zero: NDArray[np.bool_] = (self.fa == 0.0) | (self.fb == 0.0)
-        return zero | (self._share(tolerance) > 0.5)
+        return zero | (share > 0.5)
 
-    def next(self, tolerance: float) -> Array:
-        share = np.minimum(self._share(tolerance), 0.5)
+    def next(self, share: Array) -> Array:
+        share = np.minimum(share, 0.5)
         t = np.clip(self.t, share, 1.0 - share)
         step: Array = self.a + t * (self.b - self.a)
         return step

@@ -9,12 +9,15 @@ from typing import Protocol
 
 import numpy as np
 
+from leverproof.atmosphere import pressure_altitude, temperature
 from leverproof.errors import InputError
 from leverproof.physics.predictor.coefficients import COEFFICIENTS, Array, Coefficient, nominal, sampled
-from leverproof.physics.predictor.engine import Air, Demand, Engine, air_at, fuel_air_ratio
-from leverproof.physics.predictor.gas_path import at_back_pressure, fixed
+from leverproof.physics.predictor.engine import Demand, Engine, air_at, fuel_air_ratio
+from leverproof.physics.predictor.gas_path import Fixed, State, at_back_pressure, fixed
+from leverproof.physics.relations.compression import compression_rise
 from leverproof.physics.relations.flow import flow_function, orifice_flow
-from leverproof.physics.relations.gas import EXHAUST_GAS_CONSTANT, EXHAUST_HEAT_RATIO
+from leverproof.physics.relations.gas import AIR_HEAT, EXHAUST_GAS_CONSTANT, EXHAUST_HEAT_RATIO
+from leverproof.physics.relations.similarity import flow_coefficient
 from leverproof.quantities import convert, convert_difference
 
 UNSTATED_DOUBT = 0.02
@@ -148,6 +151,7 @@ def engine_of(read: Reader) -> Engine:
         throttle_area=absent, exhaust_area=nothing, gate_area=nothing, intake_loss=nothing, cooler_loss=nothing,
         cooler_effectiveness=np.clip(cooler, 0.0, 1.0),
         blower_tip=_blower(read, arrangement, speed),
+        turbo_design_flow=absent, blower_design_flow=absent,
         turbo_radius=_turbo_radius(read, limit) if turbo else absent,
         turbo_limit=absent if limit is None else limit,
         rated_pressure=pressure, rated_speed=speed,
@@ -219,20 +223,48 @@ def _with_full_demand(read: Reader, limit: Array, turbo: bool) -> dict[str, Arra
     return c
 
 
-def reference_flow(engine: Engine, demand: Demand) -> tuple[Array, Air, Array]:
-    """Air flow in kg/s at take-off pressure and rpm, sea level, static, no boost, back pressure by the stacks;
-    with its air and gas temperature. A scale for sizes, not a prediction."""
+def reference_point(engine: Engine, demand: Demand) -> tuple[State, Fixed]:
+    """The gas path at take-off pressure and rpm, sea level, static, no boost, back pressure by the stacks. A scale
+    for sizes, not a prediction."""
     air = air_at(0.0, airspeed=0.0, ram_recovery=engine.c["ram_recovery"])
     point = fixed(replace(engine, arrangement="unsupercharged"), air, demand)
-    state = at_back_pressure(point, np.asarray(air.pressure * (1.0 + engine.c["stack_excess"])))
-    return state.air_flow, air, point.gas_temperature
+    return at_back_pressure(point, np.asarray(air.pressure * (1.0 + engine.c["stack_excess"]))), point
+
+
+def _with_design_flows(engine: Engine, demand: Demand) -> Engine:
+    """The engine with the flow coefficients of its stages' design points, which efficiencies are measured from.
+
+    Geared stage: the reference point, low gear. Exhaust-driven stage: reference flow brought to the pressure the
+    throttle needs behind it, by ``turbo_design_ratio``, from the still standard air of the height where that begins.
+    """
+    c = engine.c
+    state, point = reference_point(engine, demand)  # flow and temperatures there do not depend on efficiencies
+    if engine.blower_tip:
+        design = flow_coefficient(
+            state.air_flow,
+            state.manifold_temperature,
+            engine.rated_pressure,
+            np.asarray(point.blower_tip_speed),
+        )
+        engine = replace(engine, blower_design_flow=np.asarray(design))
+        state, _ = reference_point(engine, demand)
+    if engine.has_turbo:
+        inlet = state.throat_pressure / c["turbo_design_ratio"]
+        cold = temperature(pressure_altitude(inlet))
+        rise = compression_rise(cold, c["turbo_design_ratio"], efficiency=c["turbo_efficiency"])
+        tip = np.sqrt(AIR_HEAT * rise / c["turbo_work"])
+        design = flow_coefficient(state.air_flow, cold, inlet, tip)
+        engine = replace(engine, turbo_design_flow=np.asarray(design))
+    return engine
 
 
 def _sized(read: Reader, engine: Engine) -> Engine:
     c = engine.c
     ratio = fuel_air_ratio(c, "auto_rich", load=1.0)
     demand = Demand(engine.rated_pressure, engine.rated_speed, ratio)
-    flow, air, hot = reference_flow(engine, demand)
+    engine = _with_design_flows(engine, demand)
+    state, point = reference_point(engine, demand)
+    flow, air, hot = state.air_flow, point.air, point.gas_temperature
     gas = flow * (1.0 + ratio)
     p0, t0 = air.total_pressure, air.total_temperature
     lost = c["intake_loss"]
@@ -263,9 +295,7 @@ def _throttle(read: Reader, engine: Engine, demand: Demand, flow: Array) -> Arra
     found = read.datum("carburettor.throttle_area", "m2")
     if found is not None:
         return found
-    air = air_at(0.0, airspeed=0.0, ram_recovery=c["ram_recovery"])
-    point = fixed(replace(engine, arrangement="unsupercharged"), air, demand)
-    state = at_back_pressure(point, np.asarray(air.pressure * (1.0 + c["stack_excess"])))
+    state, _ = reference_point(engine, demand)
     if not engine.blower_tip and not engine.has_turbo:
         per_area = orifice_flow(1.0, state.deck_pressure, state.deck_temperature, state.throat_pressure)
         read.notes.missing["carburettor.throttle_area"] = (

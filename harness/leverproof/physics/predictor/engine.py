@@ -22,7 +22,8 @@ class Engine:
     ``blower_tip`` is impeller tip speed over crankshaft speed in m, one entry a gear (none without a geared
     stage); areas are effective (discharge coefficient included); ``turbo_radius`` is NaN when tip speeds cannot
     be told as rpm, ``turbo_limit`` (rad/s) when there is none. ``intake_loss`` and ``cooler_loss`` are
-    k in dp = k m2 T / p, Pa2.s2/(kg2.K).
+    k in dp = k m2 T / p, Pa2.s2/(kg2.K). ``turbo_design_flow`` and ``blower_design_flow`` are flow coefficients of
+    the design points, of the inlet and of the outlet, for a wheel of 1 m (only ratios to them are used).
     """
 
     arrangement: str
@@ -36,6 +37,8 @@ class Engine:
     cooler_loss: Array
     cooler_effectiveness: Array
     blower_tip: tuple[Array, ...]
+    turbo_design_flow: Array
+    blower_design_flow: Array
     turbo_radius: Array
     turbo_limit: Array
     rated_pressure: Array

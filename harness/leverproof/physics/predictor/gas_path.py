@@ -1,8 +1,10 @@
 """The gas path at an assumed exhaust back pressure: every other quantity follows without iteration.
 
-With work coefficients independent of flow, charge flow times charge temperature is known from manifold pressure,
-rpm and back pressure, and the charge temperature is linear in turbine power over charge flow; so the flow is
-explicit, and one unknown is left. Sources of the relations: :mod:`leverproof.physics.relations`.
+Efficiency and head of both stages follow flow coefficient and tip Mach number; their work coefficients (radial vanes)
+do not, and the geared stage's flow coefficient is that of its outlet, whose state the manifold gives. So charge flow
+times charge temperature is known from manifold pressure, rpm and back pressure, and the charge temperature is linear
+in turbine power over charge flow: the flow is explicit, and one unknown is left. Sources of the relations:
+:mod:`leverproof.physics.relations`.
 """
 
 from __future__ import annotations
@@ -19,7 +21,6 @@ from leverproof.physics.relations.breathing import clearance_factor
 from leverproof.physics.relations.combustion import exhaust_temperature
 from leverproof.physics.relations.flow import orifice_flow
 from leverproof.physics.relations.gas import (
-    AIR_EXPONENT,
     AIR_HEAT,
     EXHAUST_EXPONENT,
     EXHAUST_GAS_CONSTANT,
@@ -27,16 +28,16 @@ from leverproof.physics.relations.gas import (
     EXHAUST_HEAT_RATIO,
     GAS_CONSTANT,
 )
+from leverproof.physics.relations.similarity import flow_coefficient, stage_efficiency, tip_mach_number
 
 LATENT_HEAT = 3.2e5
 """J/kg, heat of evaporation of petrol (from memory)."""
-TIP_SPEED_KNEE = 1_300.0 * 0.3048
-"""m/s at 288.15 K: above it efficiency falls (NACA TN 794)."""
 FULL_COOLING_SPEED = 150.0 * 1_852.0 / 3_600.0
 """m/s: airspeed from which the cooler has all its effectiveness (assumption)."""
 LEAST_FLOW = 0.02
 """Share of the flow at equal pressures below which the chain is no longer trusted (numerical floor, flagged)."""
-_ROOT = 1.0 / AIR_EXPONENT
+STILL = 1e-6
+"""m/s: tip speed below which a wheel's flow coefficient is no longer computed (its head is nothing there)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,7 @@ class State(NamedTuple):
     turbine_power: Array
     compressor_rise: Array
     tip_speed: Array
+    turbo_efficiency: Array
     inlet_pressure: Array
     delivery_pressure: Array
     delivery_temperature: Array
@@ -73,6 +75,7 @@ class State(NamedTuple):
     deck_temperature: Array
     throat_pressure: Array
     blower_inlet_temperature: Array
+    blower_efficiency: Array
     manifold_temperature: Array
     charge_temperature: Array
     filling: Array
@@ -105,15 +108,40 @@ def filling_factor(engine: Engine, back_pressure: Numbers, manifold_pressure: Nu
     return result
 
 
-def turbo_efficiency(engine: Engine, tip_speed: Array, inlet_temperature: Numbers) -> Array:
-    """Adiabatic efficiency of the exhaust-driven stage: its best value, less beyond the knee in tip speed.
+def turbo_efficiency(
+    engine: Engine, flow: Array, tip_speed: Array, inlet_pressure: Array, inlet_temperature: Numbers
+) -> Array:
+    """Adiabatic efficiency of the exhaust-driven stage, by its inlet's flow coefficient and its tip Mach number."""
+    c = engine.c
+    through = flow_coefficient(flow, np.asarray(inlet_temperature), inlet_pressure, np.maximum(tip_speed, STILL))
+    return np.asarray(
+        stage_efficiency(
+            c["turbo_efficiency"],
+            np.asarray(through) / engine.turbo_design_flow,
+            tip_mach_number(tip_speed, np.asarray(inlet_temperature)),
+            curvature=c["turbo_flow_curvature"],
+            best=c["turbo_best_flow"],
+            penalty=c["tip_speed_penalty"],
+        )
+    )
 
-    eta / (1 + p x), x = U sqrt(288.15/T) / 396 m/s - 1 where positive: with p under 2 head still rises with speed.
-    Source: NACA TN 794 for the knee; the shape is an assumption.
-    """
-    excess = np.maximum(tip_speed * np.sqrt(288.15 / np.asarray(inlet_temperature)) / TIP_SPEED_KNEE - 1.0, 0.0)
-    result: Array = engine.c["turbo_efficiency"] / (1.0 + engine.c["tip_speed_penalty"] * excess)
-    return result
+
+def blower_efficiency(point: Fixed, flow: Array, inlet_temperature: Array, outlet_temperature: Array) -> Array:
+    """Adiabatic efficiency of the geared stage, by the flow coefficient of its outlet (manifold) and its tip Mach
+    number."""
+    engine, c = point.engine, point.engine.c
+    tip = np.asarray(point.blower_tip_speed)
+    through = flow_coefficient(flow, outlet_temperature, np.asarray(point.demand.manifold_pressure), tip)
+    return np.asarray(
+        stage_efficiency(
+            c["blower_efficiency"],
+            np.asarray(through) / engine.blower_design_flow,
+            tip_mach_number(tip, inlet_temperature),
+            curvature=c["blower_flow_curvature"],
+            best=c["blower_best_flow"],
+            penalty=c["tip_speed_penalty"],
+        )
+    )
 
 
 def at_back_pressure(point: Fixed, back_pressure: Array) -> State:
@@ -158,23 +186,31 @@ def _pressures(
     inlet = _after_loss(e.intake_loss, flow, air.total_temperature, air.total_pressure)
     hot = air.total_temperature + rise
     tip = np.sqrt(AIR_HEAT * rise / c["turbo_work"])
-    delivery = inlet
+    delivery, efficiency = inlet, np.zeros_like(flow)
     if e.has_turbo:
-        efficiency = turbo_efficiency(e, tip, air.total_temperature)
-        delivery = inlet * np.power(1.0 + efficiency * rise / air.total_temperature, _ROOT)
+        efficiency = turbo_efficiency(e, flow, tip, inlet, air.total_temperature)
+        delivery = inlet * _isentropic_ratio(1.0 + efficiency * rise / air.total_temperature)
     deck = _after_loss(e.cooler_loss, flow, hot, delivery)
     deck_temperature = air.total_temperature + (1.0 - point.cooling) * rise
     blower_inlet = deck_temperature - point.evaporation
-    throat = np.broadcast_to(np.asarray(d.manifold_pressure), flow.shape)
-    if e.blower_tip:
-        head = c["blower_efficiency"] * point.blower_rise / blower_inlet
-        throat = d.manifold_pressure / np.power(1.0 + head, _ROOT)
     manifold = blower_inlet + point.blower_rise
+    throat, blower = np.broadcast_to(np.asarray(d.manifold_pressure), flow.shape), np.zeros_like(flow)
+    if e.blower_tip:
+        blower = blower_efficiency(point, flow, blower_inlet, manifold)
+        throat = d.manifold_pressure / _isentropic_ratio(1.0 + blower * point.blower_rise / blower_inlet)
     charge = (1.0 - c["wall_heating"]) * manifold + c["wall_heating"] * c["wall_temperature"]
     return State(
-        back_pressure, flow, flow * (1.0 + d.fuel_air_ratio), per_area, nozzle, power, rise, tip, inlet,
-        delivery, hot, deck, deck_temperature, throat, blower_inlet, manifold, charge, filling, starved,
+        back_pressure, flow, flow * (1.0 + d.fuel_air_ratio), per_area, nozzle, power, rise, tip,
+        efficiency, inlet, delivery, hot, deck, deck_temperature, throat, blower_inlet, blower, manifold, charge,
+        filling, starved,
     )  # fmt: skip
+
+
+def _isentropic_ratio(temperature_ratio: Array) -> Array:
+    """Pressure ratio of an isentropic temperature ratio of air: its 3.5th power, which roots make cheaper than
+    ``power`` does."""
+    result: Array = np.square(temperature_ratio) * temperature_ratio * np.sqrt(temperature_ratio)
+    return result
 
 
 def _after_loss(coefficient: Array, flow: Array, temperature: Numbers, pressure: Numbers) -> Array:

@@ -21,6 +21,8 @@ _KT = convert(1.0, "kt", "m/s")
 _PRESSURE = "take-off pressure cannot be held"
 _HELD = 1e-6
 _FLOOR = 1e-3
+NO_LEVEL_SPEED = "no level speed is given"
+"""What a datum of the aeroplane or its propeller that the sheet lacks leads to."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,7 @@ def sampled_aeroplane(sheet: Sheet, sampled: Sampled) -> tuple[Aeroplane | None,
         own = [path for path in DATA if path.startswith(f"{table}.")]
         whole = all(path in lacking for path in own)
         for name in (f"[{table}]",) if whole else (path for path in own if path in lacking):
-            read.notes.missing[name] = "no level speed is given"
+            read.notes.missing[name] = NO_LEVEL_SPEED
     if lacking:
         return None, Notes(missing=read.notes.missing)
     data: dict[str, Array] = {}

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leverproof.errors import InputError
-from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, solve
+from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, Roots, lower_roots, solve
 from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.engine import Air, Demand, Engine, Numbers
 from leverproof.physics.predictor.gas_path import (
@@ -21,7 +21,9 @@ from leverproof.physics.predictor.gas_path import (
     throttle_area,
     throttle_flow,
 )
+from leverproof.physics.predictor.lanes import air_lanes, demand_lanes, engine_lanes, picked
 from leverproof.physics.relations.gas import AIR_HEAT
+from leverproof.physics.relations.similarity import KNEE_TIP_MACH, tip_mach_number
 from leverproof.quantities import UNITS
 
 OK, NOT_CONVERGED, NO_ROOT, THROTTLE_STOP, GATE_SHUT, GATE_OPEN, TURBO_LIMIT, STARVED, LEVERS_AT_STOP = range(9)
@@ -118,13 +120,10 @@ def solve_points(engine: Engine, air: Air, demand: Demand, policy: Policy) -> Po
     other than 0.
     """
     point = fixed(engine, air, demand)
-    shape = np.broadcast_shapes(
-        np.shape(point.equal_flow), np.shape(air.pressure), np.shape(policy.value), np.shape(point.cooling)
-    )
-    low = np.broadcast_to(np.asarray(air.pressure, dtype=np.float64), shape)
+    shape, low = _shape_and_ambient(point, policy)
     residual = residual_of(policy, point)
     with np.errstate(invalid="ignore", over="ignore"):
-        roots = solve(residual, low, 1.3 * low)
+        roots = back_pressures(point, policy)
         end = np.abs(residual(np.where(np.isfinite(roots.x), roots.x, low)))
         state = at_back_pressure(point, roots.x)
         reason = _reasons(engine, policy, state, roots.ending, end)
@@ -136,6 +135,48 @@ def solve_points(engine: Engine, air: Air, demand: Demand, policy: Policy) -> Po
         lever = boost_lever(engine, clean) if policy.kind == "coupled" else np.full(shape, np.nan)
     needed = np.where(bad, np.nan, needed)
     return Points(clean, needed, gate, lever, reason, np.where(bad, np.nan, end), roots.evaluations + 1)
+
+
+def _shape_and_ambient(point: Fixed, policy: Policy) -> tuple[tuple[int, ...], Array]:
+    shape = np.broadcast_shapes(
+        np.shape(point.equal_flow),
+        np.shape(point.air.pressure),
+        np.shape(policy.value),
+        np.shape(point.cooling),
+    )
+    return shape, np.broadcast_to(np.asarray(point.air.pressure, dtype=np.float64), shape)
+
+
+def back_pressures(point: Fixed, policy: Policy) -> Roots:
+    """Back pressures in Pa at which the residual vanishes, the lowest of each point, whatever limit it passes.
+
+    Raises as :func:`solve_points`."""
+    _, low = _shape_and_ambient(point, policy)
+    return _lowest(point, policy, solve(residual_of(policy, point), low, 1.3 * low))
+
+
+def _lowest(point: Fixed, policy: Policy, roots: Roots) -> Roots:
+    """The roots, each replaced by a lower one where there is one.
+
+    Below the Mach knee a residual crosses zero once. Beyond it head hardly grows with speed while the air gets hotter,
+    so the residual of a throttle area, a deck pressure or equal levers may fall and cross again. The root meant is the
+    lowest, the one a turbo meets as it runs up. So the stretch under every root beyond the knee is searched
+    (:func:`lower_roots`).
+    """
+    engine, air = point.engine, point.air
+    if not engine.has_turbo or policy.kind in ("gate", "speed"):
+        return roots
+    inlet = np.asarray(air.total_temperature)
+    tip = at_back_pressure(point, roots.x).tip_speed
+    beyond = (roots.ending == SOLVED) & (tip_mach_number(tip, inlet) > KNEE_TIP_MACH)
+    if not np.any(beyond):
+        return roots
+    lane = Policy(policy.kind, picked(policy.value, beyond))
+    few = fixed(engine_lanes(engine, beyond), air_lanes(air, beyond), demand_lanes(point.demand, beyond))
+    lower = lower_roots(residual_of(lane, few), picked(air.pressure, beyond), roots.x[beyond])
+    x, ending = roots.x.copy(), roots.ending.copy()
+    x[beyond], ending[beyond] = lower.x, lower.ending
+    return Roots(x, ending, roots.evaluations + lower.evaluations)
 
 
 def _check(engine: Engine, policy: Policy) -> None:
@@ -155,7 +196,6 @@ def _reasons(engine: Engine, policy: Policy, state: State, ending: NDArray[np.in
     reason = np.select(
         [ending == UNCONVERGED, (ending == BELOW) | (ending == ABOVE)], [NOT_CONVERGED, NO_ROOT], OK
     ).astype(np.int8)
-    reason[(ending == SOLVED) & ~(end < RESIDUAL)] = NOT_CONVERGED
     fine = reason == OK
     reason[fine & np.asarray(state.starved, dtype=np.bool_)] = STARVED
     if engine.has_turbo:
@@ -171,6 +211,8 @@ def _reasons(engine: Engine, policy: Policy, state: State, ending: NDArray[np.in
     if policy.kind != "throttle":
         stop = throttle_area(state) > engine.throttle_area * (1.0 + _SLACK)
         reason[(reason == OK) & stop] = LEVERS_AT_STOP if policy.kind == "coupled" else THROTTLE_STOP
+    # last: a root known to 1e-12 of back pressure is past a limit even where the residual is too steep to vanish
+    reason[(reason == OK) & ~(end < RESIDUAL)] = NOT_CONVERGED
     return reason
 
 

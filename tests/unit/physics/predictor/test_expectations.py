@@ -146,7 +146,7 @@ def test_infeasible_points_are_nan_with_a_reason(sheet_of: SheetOf) -> None:
     )
     points = solve_points(
         no_limit.engine,
-        air_of(no_limit, Conditions(), 30_000.0),
+        air_of(no_limit, Conditions(), 24_000.0),
         demand,
         Policy("throttle", engine.throttle_area),
     )
@@ -183,9 +183,7 @@ def test_an_engine_without_a_gate_is_asked_for_gate_area_0_only(arrangement: str
         points = solve_points(engine, air, demand, Policy("gate", none))
         assert np.all(points.reason == OK)
         # all exhaust leaves by the stacks
-        assert points.state.gas_flow == pytest.approx(
-            engine.exhaust_area * points.state.flow_per_area, rel=1e-9
-        )
+        assert points.state.gas_flow == pytest.approx(engine.exhaust_area * points.state.flow_per_area, rel=1e-9)
 
 
 def test_data_taken_from_a_model_mark_the_expectation(sheet_of: SheetOf) -> None:
