@@ -12,8 +12,8 @@ from leverproof.stand.port import Session, StandFile
 from leverproof.stand.wire import MOST_BANNER, MOST_BYTES
 from leverproof_adapters.byte_channel import ByteChannel
 from leverproof_adapters.child_process import Child
+from leverproof_adapters.free_running import clock_options, wire_session
 from leverproof_adapters.model_link import ModelLink, command_line, start_program, wants_frames
-from leverproof_adapters.wire_session import WireSession
 
 
 def open_stand(stand: StandFile, *, defect: str | None) -> Session:
@@ -24,9 +24,9 @@ def open_stand(stand: StandFile, *, defect: str | None) -> Session:
     for what this adapter lacks. Option: ``float64_frames = false`` keeps rows readable.
     """
     needs_posix(stand)
-    frames = wants_frames(stand)
+    frames = wants_frames(stand, clock_options(stand))
     child = start_program(stand, command_line(stand, defect), speaks=True)
-    return WireSession(link_to(child), stand.deadlines, frames=frames)
+    return wire_session(link_to(child), stand.deadlines, stand, frames=frames)
 
 
 def link_to(child: Child) -> ModelLink:

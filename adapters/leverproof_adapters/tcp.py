@@ -19,6 +19,7 @@ from leverproof.stand.trouble import trouble
 from leverproof.stand.wire import MOST_BANNER, MOST_BYTES
 from leverproof_adapters.byte_channel import ByteChannel
 from leverproof_adapters.child_process import Child, exit_words
+from leverproof_adapters.free_running import clock_options, wire_session
 from leverproof_adapters.model_link import (
     LAST_WORDS,
     ModelLink,
@@ -28,7 +29,6 @@ from leverproof_adapters.model_link import (
     wants_frames,
 )
 from leverproof_adapters.stdio import needs_posix
-from leverproof_adapters.wire_session import WireSession
 
 ALLOW_REMOTE = "allow_remote"
 _PAUSE = 0.02
@@ -46,7 +46,7 @@ def open_stand(stand: StandFile, *, defect: str | None) -> Session:
     ``no_program`` when there is no program or nobody listens, ``no_handshake`` when it does not listen in time.
     """
     needs_posix(stand)
-    frames = wants_frames(stand, (ALLOW_REMOTE,))
+    frames = wants_frames(stand, (ALLOW_REMOTE, *clock_options(stand)))
     host, port = _target(stand)
     addresses = _addresses(stand, host, port)
     began = time.monotonic()
@@ -68,7 +68,8 @@ def open_stand(stand: StandFile, *, defect: str | None) -> Session:
         connection = _coming_up(stand, addresses, child, began)
     link = ModelLink(_channel(connection), child)
     left = stand.deadlines.start - (time.monotonic() - began)
-    return WireSession(link, replace(stand.deadlines, start=max(_LEAST, round(left, 3))), frames=frames)
+    deadlines = replace(stand.deadlines, start=max(_LEAST, round(left, 3)))
+    return wire_session(link, deadlines, stand, frames=frames)
 
 
 _Address = tuple[socket.AddressFamily, tuple[str | int, ...]]
@@ -88,9 +89,7 @@ def _addresses(stand: StandFile, host: str, port: int) -> list[_Address]:
     except (OSError, UnicodeError) as reason:
         raise InputError(f"no such host {host!r}: {reason}", where, code="target") from reason
     addresses: list[_Address] = [(family, (*address,)) for family, _, _, _, address in found]
-    strange = [
-        address[0] for _, address in addresses if not ipaddress.ip_address(str(address[0])).is_loopback
-    ]
+    strange = [address[0] for _, address in addresses if not ipaddress.ip_address(str(address[0])).is_loopback]
     if strange and not allowed:
         raise InputError(
             f"{host!r} is {strange[0]}, not this machine's own address",

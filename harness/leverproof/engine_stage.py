@@ -9,6 +9,7 @@ from typing import Any
 
 from leverproof.cases.model import ReferenceCase
 from leverproof.channels import OTHER_LEVERS
+from leverproof.conduct.by_its_clock import by_its_clock
 from leverproof.conduct.matcher_plan import Flown, fit, fly
 from leverproof.conduct.model import ConductedRun, PlannedCase
 from leverproof.conduct.plan import Ground, plan_case
@@ -21,7 +22,7 @@ from leverproof.judge.ladder import block
 from leverproof.judge.model import Finding, SessionFacts
 from leverproof.record.writer import RecordWriter
 from leverproof.sheet.model import EngineSheet
-from leverproof.stand.mount import MountedStand
+from leverproof.stand.mount import FREE_RUNNING, MountedStand
 from leverproof.stand.recording_mount import MountedRecording
 from leverproof.timegrid import TimeGrid
 
@@ -140,6 +141,8 @@ def _ground(asked: Asked, mounted: MountedStand | MountedRecording) -> Ground:
         "stepped": said.clock == "stepped",
         "deterministic": said.deterministic,
         "settable_surroundings": said.settable_surroundings,
+        "free_running": said.clock == FREE_RUNNING,
+        "reset": said.reset,
     }
     return Ground(
         sheet=asked.sheet,
@@ -188,6 +191,8 @@ def _conducted(
     kept: list[Future[None]] = []
 
     def finished(run: ConductedRun) -> None:
+        if isinstance(source, MountedStand):
+            run = by_its_clock(run, source, record.event)
         runs[run.program.key] = run
         case_id = run.program.key[0]
         open_runs[case_id] -= 1

@@ -183,7 +183,10 @@ class History:
     """Every channel of one run. ``columns`` names the columns of ``data`` (rows, columns), inputs first.
 
     ``ending`` is ``completed``, or why the run ended early: ``invalid`` (with ``trouble`` in words),
-    ``crash``, ``hang``, ``protocol``, ``refused``, ``interrupted``, ``not run``."""
+    ``crash``, ``hang``, ``protocol``, ``refused``, ``interrupted``, ``not run``.
+
+    ``jitter`` is how far an instant may be from where its row says (s, half-width) where the model ran on its own
+    clock; NaN where nobody saw that clock."""
 
     grid: TimeGrid
     columns: tuple[str, ...]
@@ -192,6 +195,7 @@ class History:
     readings: tuple[Reading, ...] = ()
     ending: str = "completed"
     trouble: str = ""
+    jitter: float = 0.0
 
     def column(self, name: str) -> Samples:
         """One channel over the run, float64, canonical unit. KeyError when the history does not hold it."""

@@ -113,6 +113,8 @@ def _case_refusal(case: ReferenceCase, ground: Ground) -> NotApplicable | None:
     if found is not None:
         return NotApplicable(found.missing, found.lost)
     lost = case.applies.lost
+    if case.engine == "stopped" and {"free_running"} == ground.capabilities & {"free_running", "reset"}:
+        return NotApplicable("the model runs on its own clock and cannot be put back: no engine begins stopped", lost)
     for run in case.runs:
         if ground.grid.step % run.grid:
             return NotApplicable(f"the stand's grid step of {ground.grid.step} ticks cannot be halved", lost)

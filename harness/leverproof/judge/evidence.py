@@ -165,8 +165,9 @@ def doubts_of(evidence: Evidence, ref: Ref, channel: str, *, without: str = "") 
     """The parts of doubt in a number taken from a reading, in the channel's unit.
 
     Jitter: half the spread in the window as a rectangular distribution, u = a / sqrt(3) (JCGM 100:2008,
-    4.3.7). Gauge: half its smallest step, likewise (ibid., F.2.2.1). Step study: from the session. Seek
-    residual: see :func:`seek_residuals`; ``without`` names a channel whose residual is accounted for elsewhere.
+    4.3.7), and on a model's own clock what that clock brings (:func:`clock_jitter`). Gauge: half its smallest step,
+    likewise (ibid., F.2.2.1). Step study: from the session. Seek residual: see :func:`seek_residuals`; ``without``
+    names a channel whose residual is accounted for elsewhere.
     """
     if CHANNELS[channel].states:
         return ()
@@ -178,7 +179,27 @@ def doubts_of(evidence: Evidence, ref: Ref, channel: str, *, without: str = "") 
     if placing is not None:
         u = placing if math.isfinite(placing) else None
         gauge = (*gauge, Doubt("lever placing", u, f"levers set by hand beside their places at {ref}"))
-    return (jitter, *gauge, step_study(evidence.facts, channel), *residuals)
+    history = history_of(evidence, ref.run)
+    window = slice(max(0, reading.row - history.grid.rows(BEFORE)), reading.row + history.grid.rows(AFTER))
+    clock = clock_jitter(history, channel, window)
+    return (jitter, *clock, *gauge, step_study(evidence.facts, channel), *residuals)
+
+
+def clock_jitter(history: History, channel: str, rows: slice) -> tuple[Doubt, ...]:
+    """The part of doubt that a model's own clock brings to a number seen in ``rows``: an instant that may be off by
+    the jitter, times the steepest that the channel goes there between two grid rows, at most half its spread there, as
+    a rectangular distribution. Undetermined where nobody saw the clock; none for a model that moves when told.
+    (assumption: the channel goes no steeper between two polls than between two rows)"""
+    if history.jitter == 0.0:
+        return ()
+    if math.isnan(history.jitter):
+        return (Doubt("jitter", None, "nobody saw the model's clock"),)
+    samples = history.column(channel)[rows] if history.has(channel) else np.zeros(0)
+    off = 0.0
+    if samples.size > 1:
+        steepest = float(np.abs(np.diff(samples)).max()) * TICKS_PER_SECOND / history.grid.step
+        off = min(steepest * history.jitter, float(np.ptp(samples)) / 2.0)
+    return (Doubt("jitter", off / RECTANGULAR, f"uneven polls and late levers, {amount(history.jitter, 's')}"),)
 
 
 def gauge_of(history: History, channel: str) -> tuple[Doubt, ...]:

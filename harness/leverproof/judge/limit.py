@@ -7,14 +7,17 @@ before that is told and classed by how long it lasts (up to 3 s brief: harness c
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from leverproof.cases.model import Ref
-from leverproof.history import Samples
+from leverproof.history import History, Samples
 from leverproof.judge.decision import beyond
 from leverproof.judge.evidence import (
     Evidence,
     WithheldError,
+    clock_jitter,
     doubts_of,
     finite,
     gauge_of,
@@ -28,6 +31,7 @@ from leverproof.judge.result import measured, worst
 from leverproof.judge.value import allowed
 from leverproof.judge.window import BRIEF, Window, longest, window_of
 from leverproof.judge.words import amount, spoken, unit_of
+from leverproof.timegrid import TICKS_PER_SECOND
 
 
 def limit(evidence: Evidence) -> PointFinding:
@@ -66,6 +70,7 @@ def _side(evidence: Evidence, window: Window, *, upper: bool) -> PointFinding:
         samples = samples - settled(evidence, origin, judgement.channel)
         doubts = (*doubts_of(evidence, origin, judgement.channel), reference_doubt(bound))
     row = int(np.flatnonzero(kept)[_extreme(samples[kept], upper)])
+    doubts = (*doubts, *clock_jitter(window.history, judgement.channel, _about(row, window.history)))
     found = float(samples[row])
     tolerance = allowed(evidence, unit=unit, expected=bound.value, channel=judgement.channel)
     ruling = beyond(found, bound.value, tolerance.value, doubts, upper=upper)
@@ -86,6 +91,13 @@ def _side(evidence: Evidence, window: Window, *, upper: bool) -> PointFinding:
         ),
         expected_text=f"{'at most' if upper else 'at least'} {amount(bound.value, unit)}",
     )
+
+
+def _about(row: int, history: History) -> slice:
+    """The rows that an extreme at ``row`` may really belong to."""
+    seconds = history.jitter if math.isfinite(history.jitter) else 0.0
+    rows = math.ceil(seconds * TICKS_PER_SECOND / history.grid.step) + 1
+    return slice(max(0, row - rows), row + rows + 1)
 
 
 def _extreme(samples: Samples, upper: bool) -> int:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from leverproof.cases.model import Ref
 from leverproof.channels import CHANNELS, state_index
 from leverproof.conduct.model import Expected
-from leverproof.history import AFTER, BEFORE, Samples
+from leverproof.history import AFTER, BEFORE, History, Samples
 from leverproof.judge.decision import plain
 from leverproof.judge.evidence import (
     Evidence,
@@ -59,6 +61,13 @@ def _held(evidence: Evidence) -> PointFinding:
     )
 
 
+def _late_rows(history: History) -> int:
+    """The jitter of a model's own clock in rows; none where nobody saw it."""
+    if not math.isfinite(history.jitter):
+        return 0
+    return math.ceil(history.jitter * TICKS_PER_SECOND / history.grid.step)
+
+
 def _shares(channel: str, samples: Samples) -> str:
     """``on``, or the share of each state when there were several."""
     kinds, counts = np.unique(samples, return_counts=True)
@@ -89,7 +98,8 @@ def _seen(evidence: Evidence) -> PointFinding:
 
 def _table(evidence: Evidence) -> PointFinding:
     """The light against the sheet's bands of turbo speed over the whole run. Either of two states is right
-    within the hysteresis of their boundary and for 1 s after (harness choice)."""
+    within the hysteresis of their boundary and for 1 s after (harness choice), and as much longer as an instant may be
+    off on a model's own clock."""
     judgement = evidence.judgement
     history = history_of(evidence, judgement.run)
     bounds, words = bands(evidence)
@@ -103,7 +113,7 @@ def _table(evidence: Evidence) -> PointFinding:
         bounds,
         states,
         hysteresis.value if hysteresis else 0.0,
-        history.grid.rows(TICKS_PER_SECOND),
+        history.grid.rows(TICKS_PER_SECOND) + _late_rows(history),
     )
     expected = ", ".join(f"{w} {_band_words(bounds, i)}" for i, w in enumerate(words))
     wrong = np.flatnonzero(~ok)

@@ -64,9 +64,10 @@ def event_time(evidence: Evidence, event: Event, run: str) -> float | None:
 def grid_doubt(evidence: Evidence, run: str) -> tuple[Doubt, ...]:
     """Doubt of an instant: one grid step as a half-width, u = step / sqrt(3), and the jitter of the clock
     where the model keeps its own."""
-    step = history_of(evidence, run).grid.step / TICKS_PER_SECOND
+    history = history_of(evidence, run)
+    step = history.grid.step / TICKS_PER_SECOND
     grid = Doubt("grid step", step / RECTANGULAR, "one grid step")
-    jitter = evidence.facts.jitter
+    jitter = evidence.facts.jitter + history.jitter
     if jitter == 0.0:
         return (grid,)
     return (

@@ -2,7 +2,7 @@
 
 Two arrays a run: ``NNNN.data`` (float32, columns first: a channel lies together, which packs better) and
 ``NNNN.meta`` (uint8, the bytes of a JSON object: program key, grid step, columns, marks, readings, ending,
-trouble). Readings keep their float64 numbers. The same histories give the same bytes.
+trouble, jitter). Readings keep their float64 numbers. The same histories give the same bytes.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ class _Meta:
     readings: tuple[Reading, ...]
     ending: str
     trouble: str
+    jitter: float = 0.0
 
 
 def pack(runs: Sequence[ConductedRun]) -> bytes:
@@ -54,6 +55,7 @@ def pack(runs: Sequence[ConductedRun]) -> bytes:
                 held.readings,
                 held.ending,
                 held.trouble,
+                held.jitter,
             )
             text = json.dumps(to_plain(meta), ensure_ascii=False, allow_nan=False)
             data = np.ascontiguousarray(held.data.T, dtype="<f4")
@@ -117,7 +119,7 @@ def _history(archive: zipfile.ZipFile, name: str, meta: _Meta, where: str) -> Hi
     except LeverproofError as reason:
         raise _damaged(str(reason), where) from None
     rows = np.ascontiguousarray(data.T, dtype=np.float32)
-    return History(grid, meta.columns, rows, meta.marks, meta.readings, meta.ending, meta.trouble)
+    return History(grid, meta.columns, rows, meta.marks, meta.readings, meta.ending, meta.trouble, meta.jitter)
 
 
 def _array(archive: zipfile.ZipFile, name: str, dtype: str, largest: int, where: str) -> NDArray[np.generic]:

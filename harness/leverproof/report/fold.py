@@ -8,6 +8,7 @@ reports look into: ``handshake`` (``model``, ``version``, ``derived_from``) and 
 
 from __future__ import annotations
 
+import math
 import shlex
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -215,6 +216,7 @@ def mounted(record: Record) -> dict[str, str]:
         "model": model,
         "derived from": str(said.get("derived_from") or ""),
         "engine": _engines(header.get("engines")),
+        "clock": _own_clock(record),
         "sheet": _title(header.get("sheet")),
         "seed": str(header.get("seed", header.get("request", {}).get("seed", ""))),
         "defect": str(header.get("defect") or header.get("request", {}).get("defect") or ""),
@@ -231,6 +233,16 @@ def _engines(said: object) -> str:
     words, tested = said["all"], said.get("tested", ())
     named = [str(n) if words[n - 1] == str(n) else f"{n} ({words[n - 1]})" for n in tested if 0 < n <= len(words)]
     return f"{' and '.join(named)} of {len(words)}, the others held; {EXAMPLE}"
+
+
+def _own_clock(record: Record) -> str:
+    """How sure an instant is on a model's own clock, over all runs; empty for a model that moves when told."""
+    seen = [event.data.get("jitter") for event in record.events if event.kind == "clock"]
+    found = sorted(value for value in seen if isinstance(value, float) and math.isfinite(value))
+    if not found:
+        return ""
+    usual, worst = (amount(found[at], "s") for at in (len(found) // 2, -1))
+    return f"the model's own: an instant is sure to {usual}, at worst {worst}"
 
 
 def _title(said: object) -> str:

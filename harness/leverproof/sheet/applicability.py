@@ -32,6 +32,12 @@ class Refusal:
     lost: str
 
 
+_NEEDS_A_STEP = {
+    "stepped": "the model runs on its own clock, and its steps are its own",
+    "deterministic": "the model runs on its own clock, so no run is the same twice",
+}
+
+
 def refusal(
     applies: Applies,
     sheet: EngineSheet,
@@ -61,6 +67,8 @@ def refusal(
         if name not in outputs:
             return Refusal(f"the stand gives no {name}", applies.lost)
     for name in applies.capabilities:
+        if name not in capabilities and name in _NEEDS_A_STEP and "free_running" in capabilities:
+            return Refusal(_NEEDS_A_STEP[name], applies.lost)
         if name not in capabilities:
             return Refusal(f"the stand is not {name.replace('_', ' ')}", applies.lost)
     return None

@@ -13,7 +13,7 @@ from typing import TypeVar
 import numpy as np
 
 from leverproof.errors import LeverproofError, StandError
-from leverproof.stand.port import Array, Hello, Session, Signal, Start
+from leverproof.stand.port import Array, ClockSeen, Hello, Session, Signal, Start
 from leverproof.stand.trouble import trouble
 
 T = TypeVar("T")
@@ -138,6 +138,12 @@ class GuardedSession:
             raise ValueError(f"lanes {list(lanes)} of {self._lanes}")
         reply = self._ask(lambda: self._session.advance(tuple(lanes), sent), "advancing")
         return self._array(reply, (sent.shape[0], len(lanes), outputs), "advance")
+
+    def clock_seen(self) -> ClockSeen | None:
+        """What the clock of a free-running model showed in the run under way; None for any other."""
+        seen = getattr(self._session, "clock_seen", None)
+        found = seen() if callable(seen) else None
+        return found if isinstance(found, ClockSeen) else None
 
     def reset(self) -> None:
         """Forget all lanes."""

@@ -11,7 +11,8 @@ import numpy as np
 from leverproof.channels import CHANNELS, OWN, Channel
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import unit
-from leverproof.stand.port import Array, ChannelMap, Hello, Session, Signal, StandFile, Start
+from leverproof.stand.lamp import Lamp
+from leverproof.stand.port import Array, ChannelMap, ClockSeen, Hello, Session, Signal, StandFile, Start
 from leverproof.stand.stand_file import check_dimension
 from leverproof.stand.trouble import trouble
 
@@ -24,7 +25,8 @@ class Link:
     """One of our channels found in the model: canonical = scale * theirs + offset.
 
     For a discrete channel ``to_model`` gives the model's index of each of our states, None for a state the
-    model does not have; empty when both orders are the same.
+    model does not have; empty when both orders are the same. ``lit_now`` is true of a light that the model tells only
+    as lit or dark.
     """
 
     channel: str
@@ -33,11 +35,12 @@ class Link:
     scale: float = 1.0
     offset: float = 0.0
     to_model: tuple[int | None, ...] = ()
+    lit_now: bool = False
 
     @property
     def same(self) -> bool:
         """Whether numbers pass unchanged."""
-        return self.scale == 1.0 and self.offset == 0.0 and not self.to_model
+        return self.scale == 1.0 and self.offset == 0.0 and not self.to_model and not self.lit_now
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +81,9 @@ def link(stand: StandFile, hello: Hello) -> Links:
             continue
         searched = {"lever": ("inputs",), "reading": ("outputs",)}.get(ours.kind, ("inputs", "outputs"))
         name = entry.name if entry else ours.name
+        if ours.kind == "surrounding" and name in sides["inputs"] and not _can_be_told(hello):
+            warnings.append(f"{ours.name}: the model runs on its own clock and declares that it cannot be told it")
+            continue
         for side in searched:
             if name in sides[side]:
                 found[side][ours.name] = _link(ours, sides[side][name], entry, stand, warnings)
@@ -96,6 +102,11 @@ def link(stand: StandFile, hello: Hello) -> Links:
     return Links(found["inputs"], found["outputs"], unmapped["inputs"], unmapped["outputs"], tuple(warnings))
 
 
+def _can_be_told(hello: Hello) -> bool:
+    """Whether surroundings can be set; a stepped model that declares otherwise still takes those of its inputs."""
+    return hello.capabilities.clock != "free_running" or hello.capabilities.settable_surroundings
+
+
 def _one_lever_each(inputs: Mapping[str, Link], stand: StandFile) -> None:
     by_signal: dict[str, str] = {}
     for name, entry in inputs.items():
@@ -110,6 +121,8 @@ def _one_lever_each(inputs: Mapping[str, Link], stand: StandFile) -> None:
 
 def _link(ours: Channel, signal: Signal, entry: ChannelMap | None, stand: StandFile, warnings: list[str]) -> Link:
     where = f"{stand.path}: channels.{ours.name}.unit"
+    if entry and entry.lit_now:
+        return Link(ours.name, signal, "1", to_model=_lit(ours, signal, stand), lit_now=True)
     if ours.states:
         return Link(ours.name, signal, "1", to_model=_states(ours, signal, stand))
     symbol = entry.unit if entry and entry.unit else signal.unit
@@ -140,6 +153,18 @@ def _states(ours: Channel, signal: Signal, stand: StandFile) -> tuple[int | None
     return tuple(signal.states.index(state) if state in signal.states else None for state in ours.states)
 
 
+def _lit(ours: Channel, signal: Signal, stand: StandFile) -> tuple[int | None, ...]:
+    """The model's index of dark, of nothing and of lit; empty for a signal without states."""
+    if signal.states and sorted(signal.states) != ["off", "on"]:
+        raise InputError(
+            f"the model's states of {ours.name} are {', '.join(signal.states)}; lit_now is for off and on alone",
+            f"{stand.path}: channels.{ours.name}.lit_now",
+            "remove lit_now",
+            "state",
+        )
+    return _states(ours, signal, stand)
+
+
 def _affine(entries: Sequence[Link]) -> tuple[Array, Array, bool]:
     scale = np.array([entry.scale for entry in entries], dtype=np.float64)
     offset = np.array([entry.offset for entry in entries], dtype=np.float64)
@@ -157,6 +182,7 @@ class MappedSession:
         self._inputs: tuple[Link, ...] = ()
         self._given = np.empty(0, np.intp)
         self._outputs: tuple[Link, ...] = ()
+        self._lamps: list[Lamp] = []
 
     def hello(self) -> Hello:
         """The model's description in our names and units; unmapped signals are left out."""
@@ -186,11 +212,19 @@ class MappedSession:
         reply = self._session.initialise(
             theirs, step_ticks, [e.signal.name for e in self._inputs], [e.signal.name for e in self._outputs]
         )
-        return self._to_us(reply)
+        self._lamps = [Lamp(step_ticks) for _ in starts]
+        first: Array = self._to_us(reply[None], range(len(starts)))[0]
+        return first
 
     def advance(self, lanes: Sequence[int], rows: Array) -> Array:
         """Outputs of shape (n, len(lanes), outputs), canonical units."""
-        return self._to_us(self._session.advance(lanes, self._to_model(rows)))
+        return self._to_us(self._session.advance(lanes, self._to_model(rows)), lanes)
+
+    def clock_seen(self) -> ClockSeen | None:
+        """What the clock of a free-running model showed in the run under way; None for any other."""
+        seen = getattr(self._session, "clock_seen", None)
+        found: ClockSeen | None = seen() if callable(seen) else None
+        return found
 
     def reset(self) -> None:
         """Forget all lanes."""
@@ -226,7 +260,7 @@ class MappedSession:
                     out[..., column][chosen] = np.nan if theirs is None else theirs
         return out
 
-    def _to_us(self, rows: Array) -> Array:
+    def _to_us(self, rows: Array, lanes: Sequence[int]) -> Array:
         scale, offset, same = _affine(self._outputs)
         if same or rows.shape[-1] != len(self._outputs):
             return rows
@@ -234,16 +268,31 @@ class MappedSession:
         for column, entry in enumerate(self._outputs):
             if entry.same or entry.to_model:
                 out[..., column] = rows[..., column]
+            if entry.lit_now:
+                lit = _lit_or_dark(rows[..., column], entry.to_model)
+                for at, lane in enumerate(lanes):
+                    out[:, at, column] = self._lamps[lane].see(lit[:, at].tolist())
+                continue
             for ours, theirs in enumerate(entry.to_model):
                 if theirs is not None:
                     out[..., column][rows[..., column] == theirs] = ours
         return out
 
 
+def _lit_or_dark(values: Array, to_model: tuple[int | None, ...]) -> Array:
+    """1 for lit and 0 for dark, by the index of the model's state, else by whether the number is nearer 1; what is no
+    state is no number."""
+    found: Array = np.where(np.isnan(values), np.nan, values >= 0.5)
+    if to_model:
+        dark, _, lit = to_model
+        found = np.where(values == lit, 1.0, np.where(values == dark, 0.0, np.nan))
+    return found
+
+
 def _canonical(entry: Link) -> Signal:
     ours = CHANNELS[entry.channel]
     states = ours.states
-    if entry.to_model:
+    if entry.to_model and not entry.lit_now:
         states = tuple(s for s, index in zip(ours.states, entry.to_model, strict=True) if index is not None)
     return Signal(ours.name, ours.unit, states)
 

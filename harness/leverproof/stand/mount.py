@@ -14,9 +14,11 @@ from leverproof.stand.adapters import adapter_defects, find_adapter
 from leverproof.stand.engines import engine_links
 from leverproof.stand.guard import GuardedSession, guarded_call
 from leverproof.stand.mapped import Link, Links, MappedSession
-from leverproof.stand.port import Capabilities, Hello, OpenStand, Session, StandFile
+from leverproof.stand.port import Capabilities, ClockSeen, Hello, OpenStand, Session, StandFile
 from leverproof.stand.processes import open_processes
 from leverproof.stand.trouble import trouble
+
+FREE_RUNNING = "free_running"
 
 
 class MountedStand:
@@ -126,6 +128,11 @@ class MountedStand:
     def capabilities(self) -> Capabilities:
         """What the model said it can do."""
         return self.hello.capabilities
+
+    def clock_seen(self) -> ClockSeen | None:
+        """What the clock of a free-running model showed in the run under way; None for any other."""
+        seen: ClockSeen | None = self.session.clock_seen() if isinstance(self.session, MappedSession) else None
+        return seen
 
     def states(self, channel: str) -> tuple[str, ...]:
         """The states of a discrete channel that this model has, in our order; empty for any other channel."""

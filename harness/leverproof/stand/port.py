@@ -10,7 +10,7 @@ t_0 come back from ``initialise``. A lane's numbers must be the same whatever it
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -32,7 +32,8 @@ class Signal:
 @dataclass(frozen=True, slots=True)
 class Capabilities:
     """What a session can do. ``lanes`` engines at once; ``max_values`` numbers in one message; ``clock`` is
-    ``stepped`` or ``free_running``."""
+    ``stepped`` or ``free_running``; ``rate`` seconds of a free-running model's clock in one second of ours, None
+    where it does not say."""
 
     lanes: int = 1
     max_values: int = 50_000
@@ -41,6 +42,7 @@ class Capabilities:
     settable_surroundings: bool = True
     save_state: bool = False
     clock: str = "stepped"
+    rate: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +95,55 @@ class Session(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class Polled:
+    """What a free-running model showed when it was polled: its own ``time`` (s) and every output by its name
+    there."""
+
+    time: float
+    values: Mapping[str, float]
+
+
+class OwnClock(Protocol):
+    """A model that runs on its own clock and can only be told and polled; numbers in its own names and units. Every
+    method but ``close`` may raise :class:`leverproof.errors.StandError`."""
+
+    def hello(self) -> Hello:
+        """The model's description; the same at each call."""
+        ...
+
+    def begin(self, engine: str, values: Mapping[str, float]) -> None:
+        """Puts the model back to its beginning with all inputs at ``values``; its clock may begin anew. Only for a
+        model with the capability ``reset``."""
+        ...
+
+    def tell(self, values: Mapping[str, float]) -> float:
+        """Sets the inputs named, at once; the model's own time (s) from which they hold."""
+        ...
+
+    def poll(self) -> Polled:
+        """What the model shows now."""
+        ...
+
+    def close(self) -> None:
+        """End the model. May be called twice."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class ClockSeen:
+    """What the clock of a free-running model showed in the run under way, seconds of its own time: ``jitter`` how far
+    an instant may be from where its row says (half-width), ``gap`` between two polls at most, ``late`` the latest
+    that a lever arrived, ``rate`` seconds of it in one of ours (NaN: not seen), ``polls`` with a stamp of their
+    own."""
+
+    jitter: float
+    gap: float
+    late: float
+    rate: float
+    polls: int
+
+
+@dataclass(frozen=True, slots=True)
 class Deadlines:
     """Seconds allowed: to the reply to ``hello``; for any later request; and more for each row of a batch."""
 
@@ -104,7 +155,8 @@ class Deadlines:
 @dataclass(frozen=True, slots=True)
 class ChannelMap:
     """How one of our channels is found in the model: ``name`` and ``unit`` there; canonical = scale * theirs +
-    offset after the unit conversion.
+    offset after the unit conversion. ``lit_now`` says of a light that the model tells only whether it is lit now
+    (see :mod:`leverproof.stand.lamp`).
 
     Only for a recording: ``states`` names our state for each word of the column; ``delay`` (s) and ``resolution``
     (canonical unit, None when nobody stated it) are the gauge's; ``constant`` (canonical unit) stands for a column
@@ -114,6 +166,7 @@ class ChannelMap:
     unit: str | None = None
     scale: float = 1.0
     offset: float = 0.0
+    lit_now: bool = False
     states: dict[str, str] = field(default_factory=dict)
     delay: float = 0.0
     resolution: float | None = None

@@ -11,6 +11,7 @@ from leverproof.atmosphere import temperature_at_feet
 from leverproof.channels import CHANNELS
 from leverproof.errors import InputError
 from leverproof.quantities import parse
+from leverproof.stand.lamp import LIGHT, LONGEST_STEP, ON, Lamp
 from leverproof.stand.port import Array, StandFile
 from leverproof.stand.recording import Recording, Stretch
 from leverproof.stand.recording_clean import clean
@@ -54,6 +55,7 @@ def build(
         jitter=laid.jitter,
         digest=digest,
     )
+    recording = _with_lamp(recording, stand)
     recording = _with_offset(_with_constants(recording, columns.constants), warnings)
     for name in surroundings_unknown(set(recording.inputs)):
         warnings.append(f"nothing says what the {name.replace('_', ' ')} was: no case is held against it")
@@ -87,6 +89,27 @@ def _resolutions(columns: Columns, raw: Mapping[str, Array], warnings: list[str]
         if step > 0.0:
             found[ours.name] = step
     return found
+
+
+def _with_lamp(recording: Recording, stand: StandFile) -> Recording:
+    """The light as the pilot sees it, where the file tells only whether it was lit; every stretch begins anew."""
+    entry = stand.channels.get(LIGHT)
+    if entry is None or not entry.lit_now or LIGHT not in recording.outputs:
+        return recording
+    if recording.grid.step > LONGEST_STEP:
+        raise InputError(
+            f"a lamp recorded every {recording.grid.step / TICKS_PER_SECOND:g} s may have blinked unseen",
+            f"{stand.path}: channels.{LIGHT}.lit_now",
+            "record it every 0.1 s or more often, or leave the channel out",
+            "grid",
+        )
+    column = recording.columns.index(LIGHT)
+    stretches = []
+    for stretch in recording.stretches:
+        data = stretch.data.copy()
+        data[:, column] = Lamp(recording.grid.step).see((data[:, column] / ON).tolist())
+        stretches.append(Stretch(stretch.begins, data))
+    return replace(recording, stretches=tuple(stretches))
 
 
 def _with_constants(recording: Recording, constants: Mapping[str, float]) -> Recording:

@@ -9,6 +9,7 @@ from leverproof.channels import OWN, SURROUNDINGS, Channel
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import unit
 from leverproof.stand.engines import names_of_others, of_engine
+from leverproof.stand.lamp import OFF, ON
 from leverproof.stand.port import StandFile
 
 _DIFFERENCES = ("temperature_offset",)
@@ -101,7 +102,8 @@ def _column(ours: Channel, stand: StandFile, header: Sequence[str], mapped: set[
         return None
     _present(entry.name, header, stand, f"channels.{ours.name}.name")
     if ours.states:
-        return Column(ours.name, entry.name, delay=entry.delay, states=_words(ours, entry.states))
+        words = _words(ours, entry.states, lit_now=entry.lit_now)
+        return Column(ours.name, entry.name, delay=entry.delay, states=words)
     symbol = entry.unit or ours.unit
     if entry.unit is None and ours.unit != "1":
         raise _no_unit(ours, where)
@@ -129,8 +131,11 @@ def _no_unit(ours: Channel, where: str) -> InputError:
     )
 
 
-def _words(ours: Channel, given: Mapping[str, str]) -> dict[str, float]:
-    """Every word a cell of a discrete column may hold. Numbers mean our order only where no words are given."""
+def _words(ours: Channel, given: Mapping[str, str], *, lit_now: bool = False) -> dict[str, float]:
+    """Every word a cell of a discrete column may hold. Numbers mean our order only where no words are given; those of
+    a lamp that is lit or dark are 1 and 0."""
+    if lit_now and not given:
+        return {"off": OFF, "on": ON, "false": OFF, "true": ON, "0": OFF, "1": ON}
     if given:
         return {word.strip().casefold(): float(ours.states.index(state)) for word, state in given.items()}
     words = {state: float(index) for index, state in enumerate(ours.states)}

@@ -63,6 +63,8 @@ def recorded_map(plain: ChannelMap, ours: Channel, entry: dict[str, Any], at: Ca
     if ours.states and "resolution" in entry:
         raise InputError(f"{ours.name} is a discrete channel", at("resolution"), "remove 'resolution'", "state")
     states = {word: _state(ours, state, at("states")) for word, state in entry.get("states", {}).items()}
+    if plain.lit_now and "blinking" in states.values():
+        raise InputError("a lamp that is lit or dark is not told as blinking", at("states"), "remove lit_now", "state")
     mapped = replace(plain, states=states)
     if "delay" in entry:
         mapped = replace(mapped, delay=_delay(ours, entry["delay"], at("delay")))

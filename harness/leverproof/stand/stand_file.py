@@ -17,6 +17,7 @@ from leverproof.quantities import parse, unit
 from leverproof.schema import check
 from leverproof.stand.adapters import installed_kinds
 from leverproof.stand.engine_numbers import engine_numbers
+from leverproof.stand.lamp import LIGHT, LONGEST_STEP
 from leverproof.stand.port import ChannelMap, Deadlines, StandFile
 from leverproof.stand.recording_map import needs_of_a_recording, only_a_recording, recorded_map
 from leverproof.timegrid import TimeGrid
@@ -68,6 +69,9 @@ def parse_stand_file(text: str, path: str, *, kinds: Iterable[str] | None = None
     _grid(step, at("grid_step"))
     channels = {name: _channel_map(name, entry, path, text) for name, entry in document.get("channels", {}).items()}
     numbers = engine_numbers(document, at)
+    if any(entry.lit_now for entry in channels.values()):
+        _seen_blinking(step, document["kind"], at("grid_step"))
+    _whose_clock(document, at("clock"))
     stand = StandFile(
         path=path,
         title=document["title"],
@@ -177,6 +181,31 @@ def _grid(step: object, where: str) -> None:
         raise error if error.where else replace_where(error, where) from None
 
 
+def _seen_blinking(step: object, kind: str, where: str) -> None:
+    """Raises :class:`InputError` for a grid on which a blinking lamp would be missed; a recording has its own."""
+    if kind != "recording" and TimeGrid.parse(step, where).step > LONGEST_STEP:
+        raise InputError(
+            f"a lamp looked at every {step} may blink unseen",
+            where,
+            "lit_now needs a grid step of 0.1 s or less",
+            "grid",
+        )
+
+
+OWN_CLOCK_KINDS = ("stdio", "tcp")
+
+
+def _whose_clock(document: dict[str, Any], where: str) -> None:
+    """Raises :class:`InputError` for a kind of stand whose models move only when told."""
+    if document.get("clock") == "free_running" and document["kind"] not in OWN_CLOCK_KINDS:
+        raise InputError(
+            f"a model of kind {document['kind']!r} has no clock of its own",
+            where,
+            f"free_running is for {' and '.join(OWN_CLOCK_KINDS)}",
+            "clock",
+        )
+
+
 def replace_where(error: InputError, where: str) -> InputError:
     """The same error at another place."""
     return InputError(error.message, where, error.hint, error.code)
@@ -215,7 +244,10 @@ def _channel_map(name: str, entry: dict[str, Any], path: str, text: str) -> Chan
             "remove scale and offset",
             "scale",
         )
-    plain = ChannelMap(entry.get("name", name), symbol, scale, float(entry.get("offset", 0.0)))
+    lit_now = bool(entry.get("lit_now", False))
+    if "lit_now" in entry and name != LIGHT:
+        raise InputError(f"{name} is no light", place(path, (*key, "lit_now"), text), "remove lit_now", "state")
+    plain = ChannelMap(entry.get("name", name), symbol, scale, float(entry.get("offset", 0.0)), lit_now)
     return recorded_map(plain, ours, entry, lambda last: place(path, (*key, last), text))
 
 

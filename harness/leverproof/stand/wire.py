@@ -121,6 +121,20 @@ def _numbers(value: object, shape: tuple[int, ...], at: tuple[int, ...]) -> Iter
 
 
 def _number(value: object, at: tuple[int, ...]) -> float:
+    if isinstance(value, float):
+        return value
+    return decode_number(value, "rows" + "".join(f"[{index}]" for index in at))
+
+
+def encode_number(value: float) -> float | str:
+    """One number for :func:`encode`."""
+    if math.isfinite(value):
+        return value
+    return "NaN" if math.isnan(value) else "Infinity" if value > 0.0 else "-Infinity"
+
+
+def decode_number(value: object, what: str) -> float:
+    """The number that ``value`` stands for; raises :class:`WireError` with ``what`` it should have been."""
     if isinstance(value, str) and value in _WORDS:
         return _WORDS[value]
     if isinstance(value, int | float) and not isinstance(value, bool):
@@ -128,9 +142,7 @@ def _number(value: object, at: tuple[int, ...]) -> float:
             return float(value)
         except OverflowError:
             return math.inf if value > 0 else -math.inf
-    place = "".join(f"[{index}]" for index in at)
-    shown = json.dumps(value)[:40]
-    raise WireError(f"rows{place} is {shown}, not a number")
+    raise WireError(f"{what} is {json.dumps(value)[:40]}, not a number")
 
 
 def hello_result(said: Hello) -> dict[str, Any]:
@@ -142,7 +154,9 @@ def hello_result(said: Hello) -> dict[str, Any]:
         "derived_from": said.derived_from,
         "inputs": [_signal(signal) for signal in said.inputs],
         "outputs": [_signal(signal) for signal in said.outputs],
-        "capabilities": {name: getattr(can, name) for name in Capabilities.__dataclass_fields__},
+        "capabilities": {
+            name: held for name in Capabilities.__dataclass_fields__ if (held := getattr(can, name)) is not None
+        },
     }
 
 
@@ -157,7 +171,9 @@ def read_hello(result: dict[str, Any], warnings: tuple[str, ...] = ()) -> Hello:
     """The description in a result of ``hello`` that fits the schema ``wire-hello-result``; unknown keys are
     ignored."""
     can = result.get("capabilities", {})
-    known = {name: can[name] for name in Capabilities.__dataclass_fields__ if name in can}
+    # Few models on their own clock can be put back; one that does not say so is not asked to.
+    absent = {"reset": False} if can.get("clock") == "free_running" else {}
+    known = absent | {name: can[name] for name in Capabilities.__dataclass_fields__ if name in can}
     return Hello(
         model=result["model"]["name"],
         version=result["model"]["version"],

@@ -112,9 +112,7 @@ def test_a_program_is_asked_past_its_adapter(honest: dict[str, StandFile]) -> No
 
 def test_a_program_that_dies_of_a_bad_request_fails() -> None:
     """A program that knows no checks: the first column it does not have ends it."""
-    unchecked = dataclasses.replace(
-        program(), command=(sys.executable, str(FAULTS.with_name("faulty_model.py")))
-    )
+    unchecked = dataclasses.replace(program(), command=(sys.executable, str(FAULTS.with_name("faulty_model.py"))))
     found = shakedown(unchecked, items=["refusal"]).results[-1]
     assert (found.ending, "the model ended while answering" in found.outcome.seen) == ("fail", True), found
 
@@ -144,10 +142,10 @@ def test_a_model_that_is_not_deterministic() -> None:
     assert found.exit_code == 0
 
 
-def test_a_model_with_a_clock_of_its_own() -> None:
+def test_a_model_that_only_says_it_has_a_clock_of_its_own() -> None:
     found = declaring(clock="free_running")
-    assert found.ended("pass") == ("handshake", "states", "units", "clean-end")
-    assert found.exit_code == 0
+    assert found.ended("fail") == ("own-clock",)
+    assert "neither be told nor polled" in next(r.outcome.seen for r in found.results if r.name == "own-clock")
 
 
 def test_surroundings_that_cannot_be_set() -> None:

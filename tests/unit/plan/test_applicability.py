@@ -3,6 +3,7 @@
 # ruff: noqa: E501 - inline tables of TOML stay on one line
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
@@ -53,6 +54,27 @@ def test_capabilities(name: str, case_of: Cases, ground_of: Grounds) -> None:
     planned = plan_case(case_of(applies=f'capabilities = ["{name}"],'), ground_of(capabilities=kept))
     assert planned.inapplicable is not None
     assert name.replace("_", " ") in planned.inapplicable.missing
+
+
+@pytest.mark.parametrize(("name", "words"), [("stepped", "its steps are its own"), ("deterministic", "same twice")])
+def test_what_a_clock_of_its_own_costs(name: str, words: str, case_of: Cases, ground_of: Grounds) -> None:
+    ground = ground_of(capabilities=("free_running", "settable_surroundings"))
+    planned = plan_case(case_of(applies=f'capabilities = ["{name}"],'), ground)
+    assert planned.inapplicable is not None
+    assert "the model runs on its own clock" in planned.inapplicable.missing
+    assert words in planned.inapplicable.missing and planned.inapplicable.lost == "all of it"
+
+
+@pytest.mark.parametrize(
+    ("capabilities", "applies"),
+    [(("free_running",), False), (("free_running", "reset"), True), (("stepped",), True)],
+)
+def test_a_stopped_engine_on_a_clock_of_its_own(
+    capabilities: tuple[str, ...], applies: bool, case_of: Cases, ground_of: Grounds
+) -> None:
+    planned = plan_case(replace(case_of(), engine="stopped"), ground_of(capabilities=capabilities))
+    assert (planned.inapplicable is None) == applies
+    assert applies or "no engine begins stopped" in planned.inapplicable.missing
 
 
 @pytest.mark.parametrize(
@@ -134,7 +156,5 @@ def test_every_shipped_case_says_what_is_lost_when_it_does_not_apply(ground_of: 
     nothing = ground_of(without=("throttle", "manifold_pressure", "engine_speed"), capabilities=())
     for case in load_catalogue().cases:
         planned = plan_case(case, nothing)
-        reasons = (
-            [planned.inapplicable] if planned.inapplicable else list(planned.inapplicable_judgements.values())
-        )
+        reasons = [planned.inapplicable] if planned.inapplicable else list(planned.inapplicable_judgements.values())
         assert all(reason.missing and reason.lost for reason in reasons)

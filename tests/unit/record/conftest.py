@@ -39,6 +39,7 @@ def runs() -> list[ConductedRun]:
             (Reading("settled", 100, values, {"manifold_pressure": 1 / 3}, unsteady),),
             "crash" if name == "together" else "completed",
             "it died: \x1b[31m\ud800" if name == "together" else "",
+            0.1 + 0.2 if name == "together" else 0.0,
         )
         out.append(ConductedRun(program, history))
     return out
@@ -71,12 +72,8 @@ def planned() -> PlannedCase:
         {"pressure_altitude": Value(sweep="altitude")}, (Run("only", steps),), (judgement, other),
         Sweep("altitude", (Quantity(10_000.0, "ft"),)),
     )  # fmt: skip
-    point = Point(
-        0, "10,000 ft", False, 1e4, {"pressure_altitude": 1e4}, {"sign": {"at_least": Expected(3.0, None)}}
-    )
-    program = Program(
-        ("split-lever", 0, "throttle first"), "running", {"throttle": 0.3}, (), TimeGrid(900), {"x": 1.0}
-    )
+    point = Point(0, "10,000 ft", False, 1e4, {"pressure_altitude": 1e4}, {"sign": {"at_least": Expected(3.0, None)}})
+    program = Program(("split-lever", 0, "throttle first"), "running", {"throttle": 0.3}, (), TimeGrid(900), {"x": 1.0})
     return PlannedCase(case, (point,), (program,), (judgement,))
 
 

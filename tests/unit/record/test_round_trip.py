@@ -58,7 +58,7 @@ def test_histories_come_back_bit_for_bit_and_readings_to_the_last_digit(
         back, was = held[run.program.key[1:]], run.history
         assert back.data.dtype == np.float32
         assert back.data.tobytes() == was.data.tobytes()
-        assert (back.grid, back.columns, back.ending) == (was.grid, was.columns, was.ending)
+        assert (back.grid, back.columns, back.ending, back.jitter) == (was.grid, was.columns, was.ending, was.jitter)
         assert back.readings == was.readings
         assert repr(back.marks) == repr(was.marks)
     assert held[0, "throttle first"].readings[0].values["manifold_pressure"] == 0.30000000000000004

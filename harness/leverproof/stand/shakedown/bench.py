@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -9,10 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from leverproof.channels import CHANNELS
-from leverproof.stand.mount import MountedStand
+from leverproof.stand.free_running import FreeRunningSession
+from leverproof.stand.mount import FREE_RUNNING, MountedStand
 from leverproof.stand.port import Array, Session, Start
 from leverproof.stand.shakedown.programs import Program, drawn
 from leverproof.stand.shakedown.watch import Watch, WatchedSession
+from leverproof.stand.trouble import trouble
 from leverproof.timegrid import TICKS_PER_SECOND, TimeGrid
 
 OWN_PROCESS_GRACE = 4.0
@@ -26,11 +29,18 @@ class Bench:
     about their order depends on it."""
 
     def __init__(
-        self, mounted: MountedStand, item: str, *, seed: int, clock: Callable[[], float], watch: Watch
+        self,
+        mounted: MountedStand,
+        item: str,
+        *,
+        seed: int,
+        clock: Callable[[], float],
+        watch: Watch,
+        sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self.mounted = mounted
         self.rng = np.random.default_rng([seed, zlib.crc32(item.encode())])
-        self.clock = clock
+        self.clock, self.sleep = clock, sleep
         self.watch = watch
         said = mounted.hello
         positions = [{signal.name: at for at, signal in enumerate(side)} for side in (said.inputs, said.outputs)]
@@ -38,8 +48,23 @@ class Bench:
         self.inputs = tuple(sorted(links.inputs, key=lambda n: positions[0][links.inputs[n].signal.name]))
         self.outputs = tuple(sorted(links.outputs, key=lambda n: positions[1][links.outputs[n].signal.name]))
         self.step = TimeGrid.parse(mounted.stand.grid_step).step
-        self.session: Session = WatchedSession(mounted.session, mounted.stand.deadlines, watch)
+        self.session: Session = WatchedSession(mounted.session, mounted.stand.deadlines, watch, paced=self.paced)
         self.states = {name: self._states(name) for name in (*self.inputs, *self.outputs)}
+
+    @property
+    def paced(self) -> bool:
+        """Whether the model runs on its own clock, so that a row takes as long as it does."""
+        return self.mounted.capabilities.clock == FREE_RUNNING
+
+    @property
+    def free_running(self) -> FreeRunningSession:
+        """The session made of a model on its own clock, which can be asked past it, in its own names."""
+        found: object = self.mounted.session
+        while not isinstance(found, FreeRunningSession):
+            found = getattr(found, "_session", None)
+            if found is None:
+                raise trouble("the model can neither be told nor polled", "protocol")
+        return found
 
     @property
     def in_the_process(self) -> bool:
@@ -57,7 +82,7 @@ class Bench:
         deadlines = self.mounted.stand.deadlines
         with self.watch.within(deadlines.start + deadlines.request, "a new start"):
             session = self.mounted.reopen()
-        self.session = WatchedSession(session, deadlines, self.watch)
+        self.session = WatchedSession(session, deadlines, self.watch, paced=self.paced)
 
     def rows(self, seconds: float) -> int:
         """Rows of the stand's grid in a time."""

@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
-from leverproof.stand.shakedown import items_basic, items_input, items_levers, items_sameness, items_time
+from leverproof.stand.shakedown import (
+    items_basic,
+    items_clock,
+    items_input,
+    items_levers,
+    items_sameness,
+    items_time,
+)
 from leverproof.stand.shakedown.model import Item
 
+_FIRST = ("handshake",)
+
 ITEMS: tuple[Item, ...] = (
-    Item("handshake", "Does the model come up and name what we know?", items_basic.handshake, (), stepped=False),
-    Item("states", "Are discrete states answered by name?", items_basic.states, stepped=False),
-    Item("units", "Do start values fit their units?", items_basic.units, stepped=False),
-    Item("levers", "Do levers move their readings the right way?", items_levers.levers),
-    Item("surroundings", "Do surroundings reach the model during a run?", items_levers.surroundings),
+    Item("handshake", "Does the model come up and name what we know?", items_basic.handshake, (), clock="any"),
+    Item("states", "Are discrete states answered by name?", items_basic.states, clock="any"),
+    Item("units", "Do start values fit their units?", items_basic.units, clock="any"),
+    Item("levers", "Do levers move their readings the right way?", items_levers.levers, (*_FIRST, "tell"), clock="any"),
+    Item(
+        "surroundings",
+        "Do surroundings reach the model during a run?",
+        items_levers.surroundings,
+        (*_FIRST, "tell"),
+        clock="any",
+    ),
     Item(
         "repeat",
         "Is the same run twice the same?",
@@ -85,7 +100,53 @@ ITEMS: tuple[Item, ...] = (
         ("clock", "repeat"),
         deterministic=True,
     ),
-    Item("clean-end", "Does the model end when it is told to?", items_input.clean_end, stepped=False),
+    Item("clean-end", "Does the model end when it is told to?", items_input.clean_end, clock="any"),
 )
 
-BY_NAME = {item.name: item for item in ITEMS}
+OWN_CLOCK_ITEMS: tuple[Item, ...] = (
+    Item(
+        "own-clock",
+        "Does the model's own clock go on, at its declared rate?",
+        items_clock.own_clock,
+        clock="free_running",
+    ),
+    Item(
+        "stamps",
+        "Do stamps go forward, with one state each?",
+        items_clock.stamps,
+        (*_FIRST, "own-clock"),
+        clock="free_running",
+    ),
+    Item(
+        "reply-time",
+        "Are polls and tells answered within the deadline?",
+        items_clock.reply_time,
+        (*_FIRST, "own-clock"),
+        clock="free_running",
+    ),
+    Item(
+        "poll-jitter",
+        "How sure is an instant on the model's clock?",
+        items_clock.poll_jitter,
+        ("own-clock", "stamps", "reply-time"),
+        clock="free_running",
+    ),
+    Item(
+        "tell",
+        "Does a lever take effect when it is told?",
+        items_clock.tell,
+        ("own-clock", "stamps", "reply-time", "poll-jitter"),
+        clock="free_running",
+    ),
+)
+"""Asked of a model that runs on its own clock, before its levers."""
+
+BY_NAME = {item.name: item for item in (*ITEMS, *OWN_CLOCK_ITEMS)}
+
+
+def items_for(clock: str) -> tuple[Item, ...]:
+    """The items listed for a model of that clock, in the order tried."""
+    if clock == "stepped":
+        return ITEMS
+    first = next(index for index, item in enumerate(ITEMS) if item.name == "levers")
+    return (*ITEMS[:first], *OWN_CLOCK_ITEMS, *ITEMS[first:])

@@ -206,6 +206,16 @@ def _theirs(bench: Bench) -> Numbers:
     return out
 
 
+def _start(talk: Talk, bench: Bench) -> None:
+    links = bench.mounted.links
+    talk.initialise(
+        [("running", _theirs(bench))],
+        bench.step,
+        [links.inputs[n].signal.name for n in bench.inputs],
+        [links.outputs[n].signal.name for n in bench.outputs],
+    )
+
+
 def clean_end(bench: Bench) -> Outcome:
     """Told to close, the model ends by itself; told twice, no harm is done."""
     stand = bench.mounted.stand
@@ -220,14 +230,8 @@ def clean_end(bench: Bench) -> Outcome:
             return failed(bench.mounted.farewell, "free everything once and end without a crash when told to close")
         return passed("close came back, twice")
     with bench.watch.within(2.0 * stand.deadlines.request + 4.0, "close"):
-        row = [("running", _theirs(bench))]
-        links = bench.mounted.links
-        talk.initialise(
-            row,
-            bench.step,
-            [links.inputs[n].signal.name for n in bench.inputs],
-            [links.outputs[n].signal.name for n in bench.outputs],
-        )
+        if not bench.paced:
+            _start(talk, bench)
         wrong = talk.close()
     if wrong:
         return failed(

@@ -10,7 +10,7 @@ from leverproof.errors import LeverproofError, StandError, UsageError, nearest
 from leverproof.stand.mount import MountedStand, mount
 from leverproof.stand.port import OpenStand, StandFile
 from leverproof.stand.shakedown.bench import OWN_PROCESS_GRACE, Bench
-from leverproof.stand.shakedown.catalogue import BY_NAME, ITEMS
+from leverproof.stand.shakedown.catalogue import BY_NAME, items_for
 from leverproof.stand.shakedown.model import Item, ItemResult, Outcome, Shakedown, failed, not_applicable
 from leverproof.stand.shakedown.watch import Watch
 from leverproof.stand.stand_file import read_stand_file
@@ -25,16 +25,18 @@ def shakedown(
     seed: int = 1,
     progress: Progress | None = None,
     clock: Callable[[], float] = time.perf_counter,
+    sleep: Callable[[float], None] = time.sleep,
     adapters: Mapping[str, OpenStand] | None = None,
 ) -> Shakedown:
     """Shakes down the model of ``stand``, a stand file or its path; runs the model's code.
 
     ``items`` are the names of those wanted, all when empty; the handshake is always tried. ``clock`` gives seconds
-    for the items that time the model. Raises :class:`InputError` for a stand file that does not fit the model and
-    :class:`UsageError` for an unknown item; whatever the model does is a result, never an exception.
+    for the items that time the model, ``sleep`` waits on it. Raises :class:`InputError` for a stand file that does not
+    fit the model and :class:`UsageError` for an unknown item; whatever the model does is a result, never an exception.
     """
-    wanted = _wanted(items)
+    known = _known(items)
     given = stand if isinstance(stand, StandFile) else read_stand_file(str(stand))
+    wanted = [item for item in items_for(given.clock) if not known or item.name in known or not item.needs]
     said = progress or (lambda done, total, what: None)
     said(0, len(wanted), wanted[0].name)
     try:
@@ -46,18 +48,21 @@ def shakedown(
     try:
         for item in wanted:
             said(len(results), len(wanted), item.name)
-            results.append(_tried(item, mounted, results, seed=seed, clock=clock))
+            results.append(_tried(item, mounted, results, seed=seed, time=(clock, sleep)))
     finally:
         mounted.close()
     said(len(wanted), len(wanted), "done")
     return Shakedown(given.title, seed, True, facts, tuple(results))
 
 
-def _wanted(names: Sequence[str]) -> list[Item]:
+_Time = tuple[Callable[[], float], Callable[[float], None]]
+
+
+def _known(names: Sequence[str]) -> frozenset[str]:
     for name in names:
         if name not in BY_NAME:
             raise UsageError(f"no item {name!r}", "--item", nearest(name, BY_NAME), "item")
-    return [item for item in ITEMS if not names or item.name in names or not item.needs]
+    return frozenset(names)
 
 
 def _watch(stand: StandFile) -> Watch:
@@ -85,29 +90,29 @@ def _tried(
     before: Sequence[ItemResult],
     *,
     seed: int,
-    clock: Callable[[], float],
+    time: _Time,
 ) -> ItemResult:
     ended = {result.name: result.ending for result in before}
     lower = next((name for name in item.needs if ended.get(name) in ("fail", "blocked")), "")
     if lower:
         return ItemResult(item.name, item.question, Outcome("blocked", f"{lower} {_PAST[ended[lower]]}"), lower)
     can = mounted.capabilities
-    if item.stepped and can.clock != "stepped":
+    if item.clock == "stepped" and can.clock != "stepped":
         return ItemResult(item.name, item.question, not_applicable("the model runs on its own clock"))
     if item.deterministic and not can.deterministic:
         return ItemResult(item.name, item.question, not_applicable("the model declares that it is not deterministic"))
-    return ItemResult(item.name, item.question, _outcome(item, mounted, seed, clock))
+    return ItemResult(item.name, item.question, _outcome(item, mounted, seed, time))
 
 
 _PAST = {"fail": "failed", "blocked": "is blocked"}
 
 
-def _outcome(item: Item, mounted: MountedStand, seed: int, clock: Callable[[], float]) -> Outcome:
+def _outcome(item: Item, mounted: MountedStand, seed: int, time: _Time) -> Outcome:
     """How the item ends with a freshly opened model; whatever goes wrong in the model ends this item only."""
     watch = _watch(mounted.stand)
 
     def work() -> Outcome:
-        bench = Bench(mounted, item.name, seed=seed, clock=clock, watch=watch)
+        bench = Bench(mounted, item.name, seed=seed, clock=time[0], sleep=time[1], watch=watch)
         bench.reopen()
         return item.check(bench)
 

@@ -23,13 +23,14 @@ class Outcome:
 @dataclass(frozen=True, slots=True)
 class Item:
     """One thing asked of a model. ``needs`` names the items without which it could not be told apart from their
-    failure; ``stepped`` and ``deterministic`` say what a model must declare for it to apply."""
+    failure; ``clock`` (``stepped``, ``free_running`` or ``any``) and ``deterministic`` say what a model must declare
+    for it to apply."""
 
     name: str
     question: str
     check: Callable[[Any], Outcome]
     needs: tuple[str, ...] = ("handshake",)
-    stepped: bool = True
+    clock: str = "stepped"
     deterministic: bool = False
 
 

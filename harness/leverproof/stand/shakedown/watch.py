@@ -79,12 +79,15 @@ class Watch:
 
 
 class WatchedSession:
-    """``session`` with each call under its deadline of the stand file."""
+    """``session`` with each call under its deadline of the stand file. One that is ``paced`` by the model's own clock
+    has deadlines of its own for that clock."""
 
-    def __init__(self, session: Session, deadlines: Deadlines, watch: Watch) -> None:
-        self._session, self._deadlines, self._watch = session, deadlines, watch
+    def __init__(self, session: Session, deadlines: Deadlines, watch: Watch, *, paced: bool = False) -> None:
+        self._session, self._deadlines, self._watch, self._paced = session, deadlines, watch, paced
 
     def _allowed(self, rows: int) -> float:
+        if self._paced:
+            return math.inf
         return self._deadlines.request + rows * self._deadlines.row
 
     def hello(self) -> Hello:
