@@ -297,7 +297,7 @@ def _program(case: ReferenceCase, run: Run, point: Point, judgements: tuple[Judg
     surroundings = {**point.surroundings, **_surroundings(run.surroundings, Scope(ground.sheet, sweep, {}))}
     scope = Scope(ground.sheet, sweep, surroundings)
     steps = tuple(_step(step, scope, ground) for step in run.steps)
-    start = {name: {**NEUTRAL, **_OTHERS, **ground.held}[name] for name in ground.inputs}
+    start = {name: {**NEUTRAL, **_OTHERS, **ground.held}[name] for name in sorted(ground.inputs)}
     start.update({k: v for k, v in surroundings.items() if k in ground.inputs})
     start.update(steps[0].levers)
     grid = TimeGrid(ground.grid.step // run.grid)

@@ -105,6 +105,22 @@ def test_a_move_flown_at_another_rate_and_a_reading() -> None:
     assert math.isclose(found.grid.seconds(found.data.shape[0] - 1), found.grid.seconds(found.marks[-1].end))
 
 
+@pytest.mark.parametrize("stands", [False, True])
+def test_what_a_lever_does_to_a_running_engine_says_nothing_of_one_that_stands(stands: bool) -> None:
+    drawn = Flight().hold(30).go(9.0, throttle=0.61).hold(30).recording()
+    data = drawn.stretches[0].data.copy()
+    data[:300, INPUTS.index("throttle")] = 0.21
+    speed = len(INPUTS) + OUTPUTS.index("engine_speed")
+    data[:, speed] = 20.0 * data[:, speed - 1]
+    if stands:
+        data[:300, speed] = 0.0
+    flown = replace(drawn, stretches=(replace(drawn.stretches[0], data=data),))
+    asked = replace(program(READ), engine="stopped" if stands else "running")
+    reading = find(flown, asked).reading("settled")
+    assert reading is not None
+    assert reading.placing["engine_speed"] == pytest.approx(math.nan if stands else 5.0, rel=0.2, nan_ok=True)
+
+
 @pytest.mark.parametrize("seconds", [1.0, 1.8, 2.5])
 def test_a_slam_must_be_one(seconds: float) -> None:
     flight = Flight().hold(30).go(seconds, throttle=0.6).hold(30).recording()
