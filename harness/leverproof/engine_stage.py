@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from leverproof.cases.model import ReferenceCase
@@ -17,9 +18,11 @@ from leverproof.conduct.resolvability import resolvability
 from leverproof.engine_ids import case_and_engine, on_engine
 from leverproof.errors import InputError, LeverproofError
 from leverproof.judge.case import judge_case
+from leverproof.judge.deferring import deferred
 from leverproof.judge.facts import STEP_STUDY, session_facts
 from leverproof.judge.ladder import block
-from leverproof.judge.model import Finding, SessionFacts
+from leverproof.judge.model import Deferral, Finding, SessionFacts
+from leverproof.judge.trust import accounted
 from leverproof.record.writer import RecordWriter
 from leverproof.sheet.model import EngineSheet
 from leverproof.stand.mount import FREE_RUNNING, MountedStand
@@ -33,13 +36,15 @@ Runs = dict[tuple[str, int, str], ConductedRun]
 @dataclass(frozen=True)
 class Asked:
     """What is asked of every engine: the sheet, the cases selected and the whole library (for the step study), the
-    seed and the ladder of subjects."""
+    seed, the ladder of subjects, and the deferrals with the day they are judged by."""
 
     sheet: EngineSheet
     selected: tuple[ReferenceCase, ...]
     library: tuple[ReferenceCase, ...]
     seed: int
     ladder: Mapping[str, tuple[str, ...]]
+    deferrals: tuple[Deferral, ...] = ()
+    today: date | None = None
 
 
 @dataclass(frozen=True)
@@ -95,7 +100,7 @@ def judge_stage(asked: Asked, stage: Stage, runs: Runs, record: RecordWriter) ->
     facts = facts_of(runs, asked.sheet.word("hardware.arrangement"), stage.said)
     of_several = {"engine": stage.engine} if len(stage.mounted.stand.engines) > 1 else {}
     record.event("facts", live=sorted(facts.live), copies=facts.copies, step_u=facts.step_u, **of_several)
-    findings = judged(stage.planned, runs, facts, asked.ladder)
+    findings = judged(stage.planned, runs, facts, asked.ladder, asked.deferrals, asked.today)
     record.findings(findings)
     return findings
 
@@ -112,13 +117,23 @@ def facts_of(runs: Runs, arrangement: str, said: Mapping[str, Any]) -> SessionFa
 
 
 def judged(
-    planned: Sequence[PlannedCase], runs: Runs, facts: SessionFacts, ladder: Mapping[str, tuple[str, ...]]
+    planned: Sequence[PlannedCase],
+    runs: Runs,
+    facts: SessionFacts,
+    ladder: Mapping[str, tuple[str, ...]],
+    deferrals: Sequence[Deferral] = (),
+    today: date | None = None,
 ) -> list[Finding]:
-    """The findings of the cases of one engine, with what stands on a failed subject blocked."""
+    """The findings of the cases of one engine, with what stands on a failed subject blocked. Deferrals come before the
+    ladder: what somebody answers for blocks nothing above it."""
     findings: list[Finding] = []
     for case in planned:
         own = {(p.key[1], p.key[2]): runs[p.key] for p in case.programs if p.key in runs}
-        findings += judge_case(case, own, facts)
+        found = judge_case(case, own, facts)
+        if deferrals and today is not None:
+            # A deferred finding no longer tells of a run that ended early: others must.
+            found = accounted(deferred(found, deferrals, today), case, own)
+        findings += found
     return block(findings, ladder)
 
 

@@ -22,9 +22,11 @@ if TYPE_CHECKING:
     from leverproof.errors import LeverproofError
     from leverproof.judge.model import Finding
     from leverproof.record.reader import Record
+    from leverproof.session import RunRequest
 
 NAME = "leverproof"
 _INTERRUPTED, _NOTHING_JUDGED = 130, 5
+_ALLOWANCES = pytest.StashKey[list[str]]()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -49,6 +51,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         "--leverproof-out",
         metavar="DIR",
         help="where the record goes (default: a temporary folder of pytest); turns nothing on by itself",
+    )
+
+    group.addoption(
+        "--leverproof-deferrals",
+        metavar="FILE",
+        help="known deviations put off by a person, and tolerances loosened; turns nothing on by itself",
     )
 
 
@@ -107,6 +115,15 @@ def _told_of_its_end(session: pytest.Session, record: Record) -> None:
             reporter.write_line(f"leverproof: {line}")
 
 
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    """Says what was put off and which tolerances were loosened, whether the tests passed or not."""
+    told = config.stash.get(_ALLOWANCES, [])
+    if told:
+        terminalreporter.section("leverproof: put off or loosened")
+        for line in told:
+            terminalreporter.line(line)
+
+
 class Suite(pytest.Collector):
     """All selected reference cases and, once :meth:`conduct` has run, the record of them."""
 
@@ -135,10 +152,13 @@ class Suite(pytest.Collector):
 
         Raises :class:`pytest.UsageError` naming file and key when the stand, the sheet or the options cannot be
         used. A model that never completes its handshake fails every test, with what it wrote."""
+        from datetime import UTC, datetime
+
         from leverproof.engine_ids import case_and_engine
         from leverproof.errors import LeverproofError
         from leverproof.record.reader import read_record
-        from leverproof.report.fold import all_findings
+        from leverproof.report.fold import all_findings, put_off, widened
+        from leverproof.report.wording import visible
         from leverproof.session import RunRequest, run_session
 
         option = self.config.getoption
@@ -148,7 +168,10 @@ class Suite(pytest.Collector):
             cases=tuple(dict.fromkeys(case_and_engine(name)[0] for name in case_ids)),
             out=self._folder(),
             command=("pytest", *map(str, self.config.invocation_params.args)),
+            deferrals=option("leverproof_deferrals"),
+            today=datetime.now(UTC).date(),
         )
+        _check_deferrals(request)
         try:
             # A warning in the user's model must not become a crash only because this test run turns its own
             # warnings into errors: the verdicts are to be those of the command.
@@ -162,8 +185,10 @@ class Suite(pytest.Collector):
             pytest.exit("interrupted while the levers were moving", returncode=_INTERRUPTED)
         if not self.record.expectations:
             self.trouble = _trouble(self.record)
-        for finding in all_findings(self.record):
+        findings = all_findings(self.record)
+        for finding in findings:
             self._findings.setdefault((finding.case, finding.judgement), finding)
+        self.config.stash[_ALLOWANCES] = [visible(line) for line in (*put_off(findings), *widened(findings))]
 
     def finding(self, case_id: str, judgement_id: str) -> Finding:
         """What came out for one judgement; fails the test when no judging took place."""
@@ -249,7 +274,7 @@ class JudgementItem(pytest.Item):
         return self.path, None, f"{self.case}: {self.name}"
 
     def _words(self, finding: Finding) -> str:
-        from leverproof.report.fold import repeat_command, with_tolerance
+        from leverproof.report.fold import deferral_words, repeat_command, with_tolerance
         from leverproof.report.wording import amount, visible
 
         record = self.suite.record
@@ -263,6 +288,8 @@ class JudgementItem(pytest.Item):
             "doubt": f"{amount(finding.w, finding.unit)} (U95)",
             "basis": f"{finding.basis}: {finding.source}",
             "note": finding.note,
+            "deferral": deferral_words(finding),
+            "loosened": finding.loosened,
             "record": str(record.folder),
             "repeat": repeat_command(record.header, finding.case),
         }
@@ -298,14 +325,24 @@ def _engines(stand: str | None) -> tuple[tuple[int, ...], int]:
     return read.tested, len(read.engines)
 
 
+def _check_deferrals(request: RunRequest) -> None:
+    """A file that cannot be used is told before anything runs."""
+    from leverproof.cases.catalogue import load_catalogue
+    from leverproof.judge.deferral_file import read_deferrals
+
+    if request.deferrals is not None:
+        for problem in read_deferrals(request.deferrals, request.today, load_catalogue()).problems:
+            raise _usage_error(problem)
+
+
 def _skip_reason(finding: Finding) -> str:
-    from leverproof.report.fold import standing
+    from leverproof.report.fold import deferral_words, standing
     from leverproof.report.wording import visible
 
     kind = standing(finding)
     if kind == "self_referential":
         return f"self-referential {finding.verdict}: never counts among the passed"
-    words = f"{finding.verdict}: {finding.note}" if finding.note else finding.verdict
+    words = ": ".join(part for part in (finding.verdict, deferral_words(finding), finding.note) if part)
     return visible(words if finding.weight == "required" else f"advisory, {words}")
 
 

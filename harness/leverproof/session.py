@@ -6,7 +6,7 @@ import platform
 from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -28,8 +28,10 @@ from leverproof.engine_stage import (
     record_problem,
 )
 from leverproof.errors import InputError, LeverproofError, StandError, UsageError, nearest
+from leverproof.judge.deferral_file import Allowed, loosened, read_deferrals
 from leverproof.judge.endings import DISORDERLY, INTERNAL, INTERRUPTED, INVALID_INPUT, exit_code
-from leverproof.judge.model import Finding
+from leverproof.judge.model import Deferral, Finding
+from leverproof.record.plain import from_plain, to_plain
 from leverproof.record.reader import Record
 from leverproof.record.writer import RecordWriter
 from leverproof.sheet.loader import find_sheet, parse_sheet, shipped_sheets
@@ -52,7 +54,7 @@ _INTERRUPTED = "interrupted; what was finished is kept"
 class RunRequest:
     """What a person asked for. ``stand`` None mounts the embedded reference engine; ``sheet`` is a path or the id of
     a shipped sheet; ``engine`` tests that one only, of those the stand has; ``command`` the words of the command line,
-    for the record."""
+    for the record. ``deferrals`` is the path of a file of known deviations, which needs ``today``."""
 
     stand: str | None = None
     sheet: str | None = None
@@ -64,6 +66,8 @@ class RunRequest:
     defect: str | None = None
     engine: int | None = None
     command: tuple[str, ...] = ()
+    deferrals: str | None = None
+    today: date | None = None
 
 
 @dataclass(frozen=True)
@@ -73,6 +77,7 @@ class _Inputs:
     sheet: EngineSheet
     catalogue: Catalogue
     selected: tuple[ReferenceCase, ...]
+    allowed: Allowed
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +100,7 @@ def run_session(request: RunRequest, progress: Progress | None = None) -> int:
     """
     inputs = _load(request)
     with RecordWriter(request.out, _header(request, inputs)) as record:
-        _keep_inputs(record, inputs)
+        _keep_inputs(record, request, inputs)
         try:
             return _recorded(request, inputs, record, progress)
         except KeyboardInterrupt:
@@ -175,7 +180,9 @@ def _rejudged(
                 runs[program.key] = ConductedRun(program, history)
     facts = facts_of(runs, str(record.header.get("arrangement", "")), said)
     selected = set(record.header.get("selected", ()))
-    return judged([case for case in planned if case.case.id in selected], runs, facts, ladder)
+    put_off = from_plain(tuple[Deferral, ...], record.header.get("deferrals", []), "deferrals")
+    today = date.fromisoformat(str(record.header["today"])) if put_off else None
+    return judged([case for case in planned if case.case.id in selected], runs, facts, ladder, put_off, today)
 
 
 def _load(request: RunRequest) -> _Inputs:
@@ -194,7 +201,9 @@ def _load(request: RunRequest) -> _Inputs:
         tested = chosen(stand.tested, stand.engines, request.engine, "--engine")
         stand = replace(stand, engine=tested[0], tested=tested)
     _check_defect(request.defect, stand)
-    return _Inputs(stand, stand_text, sheet, catalogue, catalogue.select(request.cases, request.subjects))
+    allowed = read_deferrals(request.deferrals, request.today, catalogue)
+    selected = loosened(catalogue.select(request.cases, request.subjects), allowed.loosenings)
+    return _Inputs(stand, stand_text, sheet, catalogue, selected, allowed)
 
 
 def _check_defect(defect: str | None, stand: StandFile) -> None:
@@ -236,6 +245,7 @@ def _header(request: RunRequest, inputs: _Inputs) -> dict[str, object]:
             "seed": request.seed,
             "defect": request.defect,
             "engine": request.engine,
+            "deferrals": request.deferrals,
         },
         "seed": request.seed,
         "defect": request.defect,
@@ -250,18 +260,22 @@ def _header(request: RunRequest, inputs: _Inputs) -> dict[str, object]:
             for case in inputs.selected
         ],
         "engines": {"tested": list(inputs.stand.tested), "all": list(inputs.stand.engines)},
+        "today": request.today.isoformat() if request.today is not None else "",
+        "deferrals": to_plain(inputs.allowed.deferrals),
         "date": datetime.now(UTC).isoformat(timespec="seconds"),
         "host": f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",
     }
 
 
-def _keep_inputs(record: RecordWriter, inputs: _Inputs) -> None:
+def _keep_inputs(record: RecordWriter, request: RunRequest, inputs: _Inputs) -> None:
     record.add_input("sheet", inputs.sheet.path, inputs.sheet.text)
     if inputs.stand_text:
         record.add_input("stand", inputs.stand.path, inputs.stand_text)
     for case in inputs.selected:
         record.add_input("case", case.path, inputs.catalogue.texts[case.id])
-    for problem in inputs.catalogue.problems:
+    if inputs.allowed.text and request.deferrals is not None:
+        record.add_input("deferral", request.deferrals, inputs.allowed.text)
+    for problem in (*inputs.catalogue.problems, *inputs.allowed.problems):
         record_problem(record, problem)
 
 
@@ -288,7 +302,10 @@ def _session(
 ) -> int:
     """Every engine under test in turn: all planned before the first is flown."""
     catalogue = inputs.catalogue
-    asked = Asked(inputs.sheet, inputs.selected, tuple(catalogue.cases), request.seed, catalogue.ladder)
+    library, allowed = tuple(catalogue.cases), inputs.allowed
+    asked = Asked(
+        inputs.sheet, inputs.selected, library, request.seed, catalogue.ladder, allowed.deferrals, request.today
+    )
     stages = [prepare(asked, mounted, engine, record, progress) for engine, mounted in mounts.items()]
     findings: list[Finding] = []
     interrupted = False
@@ -300,7 +317,7 @@ def _session(
     code = exit_code(
         findings,
         handshake=True,
-        input_errors=bool(catalogue.problems) or any(stage.problems for stage in stages),
+        input_errors=bool(catalogue.problems) or bool(allowed.problems) or any(stage.problems for stage in stages),
         interrupted=interrupted,
         internal=False,
         disorderly=bool(farewell),

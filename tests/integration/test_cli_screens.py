@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
@@ -35,6 +36,8 @@ class RunRequest(NamedTuple):
     defect: str | None
     command: tuple[str, ...]
     engine: int | None = None
+    deferrals: str | None = None
+    today: date | None = None
 
 
 class Defect(NamedTuple):
@@ -77,7 +80,7 @@ def session(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
         asked.append(request)
         progress(0, 1, "running")
         verdict = "pass" if request.defect == "harmless" else "fail"
-        write(request.out, verdict, {**request._asdict(), "out": str(request.out)})
+        write(request.out, verdict, {**request._asdict(), "out": str(request.out), "today": str(request.today)})
         return int(verdict == "fail")
 
     def known_defects() -> list[Defect]:
@@ -101,15 +104,16 @@ def test_run_passes_its_options_on_and_reports_everywhere(
     session: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    options = "--stand s.toml --sheet x --cases more", "--seed 7 --defect instant-turbo"
+    options = "--stand s.toml --sheet x --cases more", "--seed 7 --deferrals known.toml --defect instant-turbo"
     files = "--out rec --json r.json --junit r.xml --markdown r.md"
     words = ["run", *f"{' '.join(options)} --case take-* --case idle --subject rating {files}".split(" ")]
     assert main(words) == 1
     (request,) = session.asked
     assert request == RunRequest(
         "s.toml", "x", ("take-*", "idle"), ("more",), ("rating",), 7, Path("rec"), "instant-turbo",
-        ("leverproof", *words),
+        command=("leverproof", *words), deferrals="known.toml", today=request.today,
     )  # fmt: skip
+    assert isinstance(request.today, date) and abs(request.today - datetime.now(UTC).date()) <= timedelta(days=1)
     shown = capsys.readouterr()
     assert shown.err == ""
     repeat = f"repeat: leverproof run {options[0]} --case take-off {options[1]}"
@@ -127,6 +131,7 @@ def test_run_by_default_asks_for_nothing_special(
     assert main(["run"]) == 1
     assert session.asked[0][:6] == (None, None, (), (), (), 1)
     assert session.asked[0].out == Path("leverproof-record")
+    assert session.asked[0].deferrals is None
 
 
 @pytest.mark.parametrize("option", ["--json", "--junit", "--markdown"])
@@ -261,6 +266,7 @@ def command(*words: str, **environment: str) -> subprocess.CompletedProcess[str]
 def test_help_loads_nothing_heavy() -> None:
     script = (
         "import sys; from leverproof.cli.main import main; main(['--help']); main(['run', '--help']);"
+        "main(['ledger', '--help']);"
         "main(['stand', 'new', '--help']);"
         "print(sorted(sys.modules), file=sys.stderr)"
     )

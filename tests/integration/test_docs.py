@@ -80,12 +80,13 @@ def words(schema: Any) -> Iterator[str]:
 
 @pytest.mark.parametrize(
     ("schema", "name"),
-    [("case", "reference/cases.md"), ("sheet", "reference/sheets.md"), ("stand", "reference/stands.md")],
+    [("case", "reference/cases.md"), ("sheet", "reference/sheets.md"), ("stand", "reference/stands.md"),
+     ("deferrals", "reference/deferrals.md")],
 )
 def test_every_key_and_word_of_a_format_is_on_its_page(schema: str, name: str) -> None:
     document = json.loads((reference_data() / "schemas" / f"{schema}.schema.json").read_text("utf-8"))
     asked = {*keys(document), *words(document)}
-    assert len(asked) > 15
+    assert len(asked) >= 10
     assert asked - said(name) == set()
 
 

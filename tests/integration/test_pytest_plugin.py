@@ -259,3 +259,27 @@ def test_bad_input_is_a_usage_error_in_words(project: Path, option: str, words: 
     assert "Traceback" not in outcome.text
     for word in words:
         assert word in outcome.text
+
+
+def test_known_deviations_are_skipped_and_told_whatever_passes(project: Path) -> None:
+    option = spoilt_stand(project, "slipped")
+    deferral = (
+        '[[deferral]]\ncase = "standard-atmosphere"\njudgement = "pressure"\nowner = "A. Person"\n'
+        'reason = "the vane is being moved"\nlimit = "1.5 inHg"\nexpires = 2999-12-31\n'
+    )
+    loosening = (
+        '[[loosening]]\ncase = "idle-speed"\njudgement = "engine-speed"\ntimes = 2\nowner = "B. Person"\n'
+        'reason = "a cold cell"\n'
+    )
+    (project / "known.toml").write_text(f"format = 1\n{deferral}{loosening}", "utf-8")
+    cases = ("--leverproof-case=standard-atmosphere", "--leverproof-case=idle-speed")
+    cases = (*cases, "--leverproof-deferrals=known.toml")
+    outcome = Outcome(project, "-rs", option, *cases)
+    assert "A. Person until 2999-12-31, at most 1.5 inHg off: the vane is being moved" in outcome.text
+    assert "standard-atmosphere/pressure: deferred (deferral holds)" in outcome.text
+    assert "idle-speed/engine-speed (pass): loosened to 2 times what the case states, by B. Person" in outcome.text
+    assert outcome.child("pressure") is Skipped
+    (project / "known.toml").write_text(f"format = 1\n{deferral}".replace("standard-atm", "standart-atm"), "utf-8")
+    wrong = Outcome(project, option, *cases)
+    assert wrong.code == pytest.ExitCode.USAGE_ERROR
+    assert "known.toml:3: deferral[0].case: no case 'standart-atmosphere'" in wrong.text

@@ -8,15 +8,17 @@ import math
 import random
 from collections import Counter
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import pytest
 from hypothesis import given, seed, settings
 from hypothesis import strategies as st
 
-from leverproof.cases.catalogue import load_catalogue
+from leverproof.cases.catalogue import Catalogue, load_catalogue
 from leverproof.cases.loader import parse_case
 from leverproof.errors import LeverproofError
+from leverproof.judge.deferral_file import parse_deferrals
 from leverproof.sheet.loader import parse_sheet, shipped_sheets
 from leverproof.toml_file import parse_toml, read_text
 
@@ -93,14 +95,48 @@ def outcome(text: str, load: Callable[[str, str], object]) -> str:
     return "loaded"
 
 
+DEFERRALS: dict[str, Any] = {
+    "format": 1,
+    "deferral": [
+        {
+            "case": case,
+            "judgement": judgement,
+            "owner": "A. Person",
+            "reason": "being measured again",
+            "limit": limit,
+            "expires": "2026-12-31",
+        }
+        for case, judgement, limit in (
+            ("take-off-boost-back", "power", "150 hp"),
+            ("take-off-boost-back", "engine-speed", "3 tolerances"),
+            ("slam-and-chop", "no-hesitation", "unmeasured"),
+        )
+    ],
+    "loosening": [
+        {"case": "slam-and-chop", "judgement": "back-to-idle", "times": 2, "owner": "A. Person", "reason": "steps"}
+    ],
+}
+
+
+@cache
+def catalogue_read() -> Catalogue:
+    return load_catalogue()
+
+
+def deferrals(text: str, where: str) -> object:
+    return parse_deferrals(text, where, catalogue_read())
+
+
 def tables_of(kind: str) -> list[dict[str, Any]]:
     if kind == "sheet":
         return [parse_toml(read_text(sheet), sheet.name) for sheet in shipped_sheets()]
     catalogue = load_catalogue()
+    if kind == "deferrals":
+        return [DEFERRALS]
     return [parse_toml(catalogue.texts[case.id], case.path) for case in catalogue.cases]
 
 
-@pytest.mark.parametrize(("kind", "load"), [("case", parse_case), ("sheet", parse_sheet)])
+@pytest.mark.parametrize(("kind", "load"), [("case", parse_case), ("sheet", parse_sheet), ("deferrals", deferrals)])
 def test_spoilt_file_loads_or_is_refused_in_words(kind: str, load: Callable[[str, str], object]) -> None:
     originals = tables_of(kind)
     for tables in originals:

@@ -23,6 +23,11 @@ def _step_dependent(step_ticks: int) -> float:
     return step_ticks / 1800.0
 
 
+def _losing_time(step_ticks: int) -> float:
+    """Share of a grid step that passes when 2.5 ms (90 ticks) of each are lost."""
+    return 1.0 - 90.0 / step_ticks
+
+
 _ALL = (
     Defect(
         "power-from-manifold-pressure-and-rpm-only",
@@ -173,6 +178,12 @@ _ALL = (
         "large",
         "The inner step is not scaled with the grid step: a finer grid runs slower.",
         _parts(time_scale=_step_dependent),
+    ),
+    Defect(
+        "time-lost-at-each-step",
+        "small",
+        "Each grid step loses 2.5 ms of the model's time, so half the grid step runs a twentieth slower.",
+        _parts(time_scale=_losing_time),
     ),
     Defect(
         "turbo-speed-proportional-to-lever",

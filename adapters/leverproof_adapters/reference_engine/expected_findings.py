@@ -115,6 +115,7 @@ SURE: dict[str, tuple[str, ...]] = {
         "take-off-boost-back",
         "temperature-exponent",
         "throttle-sweep",
+        "transient-at-half-step",
         "turbo-follows-exhaust",
         "turbo-lag",
         "turbo-limit-passed",
@@ -129,7 +130,14 @@ SURE: dict[str, tuple[str, ...]] = {
     "full-rich-no-richer": ("mixture-order",),
     "engine-off-manifold-pressure": ("stopped-manifold-pressure",),
     "engine-off-manifold-pressure-low": ("stopped-manifold-pressure",),
-    "frame-rate-dependent": ("half-grid-step",),
+    "frame-rate-dependent": (
+        "half-grid-step",
+        "transient-at-half-step",
+    ),
+    "time-lost-at-each-step": (
+        "half-grid-step",
+        "transient-at-half-step",
+    ),
     "turbo-speed-proportional-to-lever": (
         "boost-at-idle",
         "cut-off-flight",

@@ -106,7 +106,9 @@ def _check_names(judgement: Judgement, runs: dict[str, Run], where: str) -> None
     for run_name, key, name, kinds in _places(judgement):
         steps = [s.name for s in runs[run_name].steps if s.name and (not kinds or s.do in kinds)]
         if name not in steps and not (not kinds and name in _ALWAYS):
-            raise InputError(f"run {run_name!r} has no {name!r}", f"{where}.{key}", nearest(name, steps), "name")
+            is_there = kinds and any(s.name == name for s in runs[run_name].steps)
+            words = f"{name!r} is no {' or '.join(kinds)}" if is_there else f"run {run_name!r} has no {name!r}"
+            raise InputError(words, f"{where}.{key}", nearest(name, steps), "name")
 
 
 def _named_runs(judgement: Judgement) -> Iterator[tuple[str, str]]:
@@ -116,6 +118,8 @@ def _named_runs(judgement: Judgement) -> Iterator[tuple[str, str]]:
         yield "runs", name
     if judgement.longer_than:
         yield "longer_than", judgement.longer_than
+    if judgement.against:
+        yield "against", judgement.against
 
 
 def _refs(judgement: Judgement) -> Iterator[tuple[str, Ref]]:
@@ -143,14 +147,14 @@ def _places(judgement: Judgement) -> Iterator[tuple[str, str, str, tuple[str, ..
         yield judgement.run, "change_from", judgement.change_from, ("read",)
     if judgement.at_reading:
         yield judgement.run, "at", judgement.at_reading, ("read",)
-    if judgement.since:
-        yield judgement.run, "since", judgement.since, ()
+    for run in filter(None, (judgement.run, judgement.against) if judgement.since else ()):
+        yield run, "since", judgement.since, ("move", "set") if judgement.what == "history" else ()
     if judgement.seek:
         yield judgement.run, "seek", judgement.seek, ("seek",)
     for name in judgement.between or ():
         yield judgement.run, "between", name, ("read",)
-        if judgement.longer_than:
-            yield judgement.longer_than, "between", name, ("read",)
+        for run in filter(None, (judgement.longer_than, judgement.against)):
+            yield run, "between", name, ("read",)
     for event in judgement.events:
         for name in event.between or ():
             yield judgement.run, "events.between", name, ("read",)

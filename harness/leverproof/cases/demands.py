@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from leverproof.cases.history_demands import check_history, history_unit
 from leverproof.cases.model import Judgement, ReferenceCase, Run, Step, Value
 from leverproof.cases.values import check_setting, setting_number
 from leverproof.channels import CHANNELS, OTHER_LEVERS
@@ -47,6 +48,8 @@ def check_demand(judgement: Judgement, case: ReferenceCase, where: str) -> None:
             _check_state(judgement, where)
         case "response":
             _check_response(judgement, where)
+        case "history":
+            check_history(judgement, runs, where)
         case "same" | "grid_step":
             _check_pair(judgement, runs, where)
         case "unmoved":
@@ -80,6 +83,8 @@ def _values(judgement: Judgement) -> Iterator[tuple[str, Value, str]]:
     own = CHANNELS[judgement.channel].unit if judgement.channel else "1"
     if judgement.what == "response":
         own = "s"
+    elif judgement.what == "history":
+        own = history_unit(judgement)
     elif judgement.what == "level_speed":
         own = "kt"
     elif judgement.relative_to is not None:
@@ -109,6 +114,7 @@ def _check_distinct(judgement: Judgement, where: str) -> None:
         ("less", [str(ref) for ref in (judgement.reading, *judgement.less) if ref is not None]),
         ("relative_to", [str(ref) for ref in (judgement.reading, judgement.relative_to) if ref is not None]),
         ("longer_than", [name for name in (judgement.run, judgement.longer_than) if name]),
+        ("against", [name for name in (judgement.run, judgement.against) if name]),
     ]
     if judgement.exercised is not None:
         groups.append(("exercised.less", [str(judgement.exercised.more), str(judgement.exercised.less)]))
@@ -158,7 +164,8 @@ def _check_predicted(judgement: Judgement, runs: dict[str, Run], where: str) -> 
 def _check_order_of_names(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
     if judgement.window is not None:
         _check_window(judgement, runs[judgement.run], where)
-    pairs = [("between", judgement.between, name) for name in (judgement.run, judgement.longer_than) if name]
+    named = (judgement.run, judgement.longer_than, judgement.against)
+    pairs = [("between", judgement.between, name) for name in named if name]
     pairs += [(f"events[{i}].between", event.between, judgement.run) for i, event in enumerate(judgement.events)]
     for key, pair, name in pairs:
         if pair is not None:

@@ -5,7 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from leverproof.cases.model import Applies, AtEqual, Event, Exercised, Judgement, Per, Ref, Value
+from leverproof.cases.curve import parse_curve
+from leverproof.cases.model import (
+    SCORES,
+    TIMES,
+    Applies,
+    AtEqual,
+    Event,
+    Exercised,
+    Judgement,
+    Per,
+    Ref,
+    Tolerance,
+    Value,
+)
 from leverproof.cases.values import (
     check_ending,
     parse_applies,
@@ -53,7 +66,7 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
         at=parse_value(entry["at"], f"{where}.at", CHANNELS[entry["channel"]].unit) if what == "crossing" else None,
         at_reading=entry.get("at", "") if what == "state" else "",
         tolerance=parse_tolerance(entry.get("tolerance"), f"{where}.tolerance", symbol),
-        time_tolerance=entry.get("time_tolerance"),
+        time_tolerance=entry.get("time_tolerance") if what != "history" else None,
         window=_pair(entry.get("window")),
         once_settled=bool(entry.get("once_settled", False)),
         include_seek=bool(entry.get("include_seek", False)),
@@ -77,7 +90,15 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
         seek=entry.get("seek", ""),
         endings=_endings(entry.get("endings", ()), f"{where}.endings"),
         worth=_worth(entry.get("worth"), f"{where}.worth"),
+        against=entry.get("against", ""),
+        curve=parse_curve(entry.get("curve"), f"{where}.curve", entry.get("channel", "")),
+        time_within=_time_within(entry, where) if what == "history" else None,
+        band=entry["settled_within"] / 100.0 if "settled_within" in entry else None,
     )
+
+
+def _time_within(entry: Mapping[str, Any], where: str) -> Tolerance | None:
+    return parse_tolerance(entry.get("time_tolerance"), f"{where}.time_tolerance", "s")
 
 
 def _values(entry: Mapping[str, Any], where: str, symbol: str) -> dict[str, Value | None]:
@@ -119,8 +140,10 @@ def _unit(entry: Mapping[str, Any], where: str, swept: str) -> str:
                 "judge it with what = 'value' or 'limit'",
                 "channel",
             )
-    if what in _TIMED:
+    if what in _TIMED or (what == "history" and entry["measure"] in TIMES):
         return "s"
+    if what == "history" and entry["measure"] in SCORES:
+        return "1"
     if what == "level_speed":
         return "kt"
     if what == "crossing":

@@ -15,8 +15,13 @@ from leverproof.sheet.applicability import Applies as Applies
 BASES = ("standard", "published", "sheet", "physics", "practice", "predicted", "baseline")
 WHATS = (
     "value", "limit", "difference", "trend", "order", "state", "response", "ending", "crossing", "exponent",
-    "identity", "same", "grid_step", "unmoved", "level_speed",
+    "identity", "same", "grid_step", "unmoved", "level_speed", "history",
 )  # fmt: skip
+TIERS = ("validation", "simulation", "regression")
+TIMES = ("t10", "t90", "settling")
+SCORES = ("magnitude", "phase", "combined", "inequality", "overshoot")
+AMOUNTS = ("tube", "end", "area")
+"""Measures of a history against a reference: in seconds, without unit, and in the unit of the channel."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +47,39 @@ class Value:
 @dataclass(frozen=True, slots=True)
 class Tolerance:
     """``absolute`` and/or ``percent`` of ``of`` (``expected``, ``range`` or a Value). Where both are given the less
-    restrictive applies, and the finding says which. ``reason`` says why this wide."""
+    restrictive applies, and the finding says which. ``reason`` says why this wide. ``tier`` is what the expected value
+    comes from: ``validation`` (a measurement or a document), ``simulation`` (another simulation: 40 % of what is stated
+    applies), ``regression`` (the model itself), "" where it is not stated, which is as validation. A user may make
+    it ``times`` as wide; ``loosened`` then tells who and why."""
 
     absolute: Quantity | None = None
     percent: float | None = None
     of: Value | Literal["expected", "range"] = "expected"
     reason: str = ""
+    tier: str = ""
+    times: float = 1.0
+    loosened: str = ""
+
+
+SIMULATION_SHARE = 0.4
+"""The part of a tolerance that applies where the reference is another simulation. Source: 14 CFR Part 60, Appendix A,
+attachment 2, paragraph 11."""
+
+
+def applied_share(tolerance: Tolerance) -> float:
+    """What a stated tolerance is multiplied by: for its tier, and for being loosened."""
+    return tolerance.times * (SIMULATION_SHARE if tolerance.tier == "simulation" else 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A stored reference history: ``seconds`` from the lever movement, rising from 0, and ``values`` in the channel's
+    canonical unit, the first being the stabilised start. Linear between its points. ``doubt`` is U95, None when
+    nobody has stated it."""
+
+    seconds: tuple[float, ...]
+    values: tuple[float, ...]
+    doubt: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +202,8 @@ class Judgement:
     level_speed how much faster the aeroplane flies level at ``more`` than at the fastest of ``less``: at_least, or
                 expected+tolerance, in kt, or worth (speed that this much power of each engine is worth at the
                 sheet's take-off power; with tolerance both ways), [at_equal], [exercised]; channel is brake_power
+    history     run, channel, since, between, against (run) | curve, measure (one of TIMES, SCORES, AMOUNTS), tolerance
+                with its tier, [time_within of a tube], [band of settling]: increments from between[0]
     """
 
     id: str
@@ -221,6 +255,10 @@ class Judgement:
     endings: tuple[str, ...] = ()
     resolves: str = ""
     worth: Quantity | None = None
+    against: str = ""
+    curve: Curve | None = None
+    time_within: Tolerance | None = None
+    band: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -180,7 +180,8 @@ def parse_tolerance(entry: Mapping[str, Any] | None, where: str, symbol: str) ->
         of = parse_value(stated, f"{where}.of", symbol)
         if of.quantity is not None and of.quantity.difference_in(symbol) <= 0.0:
             raise InputError("a tolerance must be above zero", f"{where}.of", code="range")
-    return Tolerance(absolute, None if percent is None else float(percent), of, entry["reason"])
+    share = None if percent is None else float(percent)
+    return Tolerance(absolute, share, of, entry["reason"], entry.get("tier", ""))
 
 
 def parse_applies(entry: Mapping[str, Any], where: str) -> Applies:

@@ -25,6 +25,7 @@ _COMMANDS = {
     "defects": "list the seeded defects that `run --defect NAME` builds into the embedded engine",
     "kills": "run the embedded engine with each seeded defect and print which case catches it",
     "stand": "`stand new` asks how a model is mounted and writes a first stand file, with an example if asked",
+    "ledger": "list every tolerance with its reason; with records, how sharp each case is",
     "shakedown": "try a model and its stand item by item: for authors of models and adapters",
     "version": "print the version",
 }

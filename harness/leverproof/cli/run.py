@@ -48,11 +48,16 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--engine", metavar="N", type=int, help="only this engine of several (default: those the stand names)"
     )
+    parser.add_argument(
+        "--deferrals", metavar="FILE", help="known deviations put off by a person, and tolerances loosened"
+    )
     parser.set_defaults(do=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Runs the session and renders its record; returns the session's exit code."""
+    from datetime import UTC, datetime
+
     from leverproof.record.reader import read_record
     from leverproof.session import RunRequest, run_session
 
@@ -71,6 +76,8 @@ def run(options: argparse.Namespace) -> int:
         defect=options.defect,
         engine=options.engine,
         command=options.words,
+        deferrals=options.deferrals,
+        today=datetime.now(UTC).date(),
     )
     with ProgressLine() as progress:
         code: int = run_session(request, progress)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from leverproof.cases.model import Judgement, ReferenceCase, Run, Step, Sweep, Value
+from leverproof.cases.model import Judgement, ReferenceCase, Run, Step, Sweep, Value, applied_share
 from leverproof.channels import CHANNELS, OTHER_LEVERS
 from leverproof.conduct.airframe import AIRSPEED, flown, lacking, resolved_level_speed
 from leverproof.conduct.model import (
@@ -371,4 +371,4 @@ def _amount(judgement: Judgement, resolved: Mapping[str, Expected]) -> float | N
         base = CHANNELS[judgement.channel].span if tolerance.of == "range" else whole
         if base:
             amounts.append(abs(base) * tolerance.percent / 100.0)
-    return max(amounts) if amounts else None
+    return max(amounts) * applied_share(tolerance) if amounts else None

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from leverproof import atmosphere
+from leverproof.cases.history_demands import history_unit
 from leverproof.cases.model import Judgement, Step, Value
 from leverproof.cases.values import setting_number
 from leverproof.channels import CHANNELS, position
@@ -184,6 +185,8 @@ def judged_unit(judgement: Judgement, swept: str = "ft") -> str:
     """Unit in which a judgement's numbers are compared; ``swept`` is that of the sweep variable."""
     if judgement.what == "response":
         return "s"
+    if judgement.what == "history":
+        return history_unit(judgement)
     if judgement.what == "level_speed":
         return "kt"
     if judgement.what == "crossing":

@@ -21,6 +21,7 @@ from leverproof.judge.result import withheld, worst
 from leverproof.judge.sameness import grid_step, same, unmoved
 from leverproof.judge.state import state
 from leverproof.judge.sweep import swept_unit
+from leverproof.judge.time_history import time_history
 from leverproof.judge.trend import trend
 from leverproof.judge.trust import accounted, self_referential, trusted
 from leverproof.judge.value import identity, value
@@ -38,6 +39,7 @@ AT_POINT: dict[str, Callable[[Evidence], PointFinding]] = {
     "grid_step": grid_step,
     "unmoved": unmoved,
     "level_speed": level_speed,
+    "history": time_history,
 }
 OVER_SWEEP: dict[str, Callable[[Sequence[Evidence]], list[PointFinding]]] = {
     "trend": trend,
@@ -181,6 +183,7 @@ def _base(
         w=w,
         note=note,
         why=judgement.why,
+        loosened=judgement.tolerance.loosened if judgement.tolerance is not None else "",
         self_referential=self_ref,
         points=points,
     )

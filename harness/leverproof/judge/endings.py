@@ -90,21 +90,24 @@ def exit_code(
 @dataclass(frozen=True)
 class Counts:
     """Findings by verdict: ``required`` ones that count; ``advisory``; and ``self_referential`` ones that
-    pass, which count as neither. Every verdict is a key."""
+    pass, which count as neither. ``loosened`` are those among all of them whose tolerance somebody has made
+    wider. Every verdict is a key."""
 
     required: dict[str, int] = field(default_factory=dict)
     advisory: dict[str, int] = field(default_factory=dict)
     self_referential: dict[str, int] = field(default_factory=dict)
+    loosened: dict[str, int] = field(default_factory=dict)
 
 
 def counts(findings: Iterable[Finding]) -> Counts:
     """The findings counted, each once."""
-    tallies: dict[str, Counter[str]] = {"required": Counter(), "advisory": Counter(), "self": Counter()}
+    tallies: dict[str, Counter[str]] = {k: Counter() for k in ("required", "advisory", "self", "loosened")}
     for finding in findings:
         own = finding.self_referential and ENDINGS[finding.verdict].passed
         tallies["self" if own else finding.weight][finding.verdict] += 1
+        tallies["loosened"][finding.verdict] += bool(finding.loosened)
     full = {kind: {verdict: tally[verdict] for verdict in VERDICTS} for kind, tally in tallies.items()}
-    return Counts(full["required"], full["advisory"], full["self"])
+    return Counts(full["required"], full["advisory"], full["self"], full["loosened"])
 
 
 def unsupported_subjects(findings: Iterable[Finding]) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from leverproof.judge.endings import ENDINGS
-from leverproof.judge.model import Finding
+from leverproof.judge.model import UNNEEDED, Finding
 
 FAILED = ("fail", "conditional fail")
 BLOCKABLE = ("fail", "conditional fail", "inconclusive", "invalid run", "error", "flaky")
@@ -22,13 +22,16 @@ def block(findings: Sequence[Finding], ladder: Mapping[str, Sequence[str]]) -> l
     """
     roots: dict[str, Finding] = {}
     for finding in findings:
-        if finding.weight == "required" and finding.verdict in FAILED:
+        # A deferral that is no longer needed is a failure of the file, not of the engine.
+        stale = finding.deferral_state == UNNEEDED
+        if finding.weight == "required" and finding.verdict in FAILED and not stale:
             roots.setdefault(finding.subject, finding)
     return [_blocked(finding, _cause(finding.subject, ladder, roots)) for finding in findings]
 
 
 def _blocked(finding: Finding, root: Finding | None) -> Finding:
-    if root is None or finding.weight != "required" or finding.verdict not in BLOCKABLE:
+    stale = finding.deferral_state == UNNEEDED
+    if root is None or stale or finding.weight != "required" or finding.verdict not in BLOCKABLE:
         return finding
     if ENDINGS[finding.verdict].passed is not False or finding.verdict == "error":
         return finding

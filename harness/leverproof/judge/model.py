@@ -43,10 +43,31 @@ class PointFinding:
     tolerance_text: str = ""
 
 
+TOLERANCES, UNMEASURED = "tolerances", "unmeasured"
+UNNEEDED = "passes unexpectedly"
+
+
+@dataclass(frozen=True, slots=True)
+class Deferral:
+    """A known deviation put off by ``owner`` until the day ``expires`` (ISO date, that day included). ``limit`` is how
+    far beyond its expectation the finding may be in ``unit``: a unit, ``tolerances``, or ``unmeasured`` (a judgement of
+    words, limit None)."""
+
+    case: str
+    judgement: str
+    owner: str
+    reason: str
+    expires: str
+    limit: float | None
+    unit: str
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """The result of one judgement: the worst of its points. ``found``, ``expected`` and ``tolerance`` are
-    texts for people, from the deciding point; ``number``, ``limit``, ``w`` are that point's numbers."""
+    texts for people, from the deciding point; ``number``, ``limit``, ``w`` are that point's numbers.
+    ``deferral_state`` is ``holds``, ``expired``, ``passes unexpectedly``, ``beyond its limit`` or ``not used``;
+    ``loosened`` tells who made its tolerance wider and why."""
 
     case: str
     judgement: str
@@ -69,6 +90,9 @@ class Finding:
     self_referential: bool = False
     points: tuple[PointFinding, ...] = ()
     causes: tuple[str, ...] = ()
+    deferral: Deferral | None = None
+    deferral_state: str = ""
+    loosened: str = ""
 
 
 @dataclass(frozen=True)

@@ -74,6 +74,29 @@ def response(evidence: Evidence) -> PointFinding:
 
 def change_of(evidence: Evidence, run: str) -> Change:
     """The change between the two readings; inconclusive when it is smaller than 5 u."""
+    change = any_change_of(evidence, run)
+    if not moves(change):
+        unit, u = unit_of(evidence.judgement.channel), standard(change.doubts)
+        raise WithheldError(
+            "inconclusive",
+            f"{spoken(evidence.judgement.channel)} changes by {amount(change.b - change.a, unit)}, less than "
+            f"{number(RESOLVED)} times its standard doubt of {amount(u, unit)}: nothing to time",
+        )
+    return change
+
+
+def standard(doubts: tuple[Doubt, ...]) -> float:
+    """Root sum of squares of the parts that were determined."""
+    return math.sqrt(sum(d.u * d.u for d in doubts if d.u is not None))
+
+
+def moves(change: Change) -> bool:
+    """Whether a change is at least 5 u (harness choice), so that its course can be told from noise."""
+    return change.b != change.a and abs(change.b - change.a) >= RESOLVED * standard(change.doubts)
+
+
+def any_change_of(evidence: Evidence, run: str) -> Change:
+    """The change between the two readings, however small."""
     judgement = evidence.judgement
     if judgement.between is None:
         raise WithheldError("error", "the judgement names no two readings")
@@ -85,14 +108,6 @@ def change_of(evidence: Evidence, run: str) -> Change:
         verdict, note = early_end(history)
         raise WithheldError(verdict, f"no step {judgement.since!r}: {note}")
     doubts = (*doubts_of(evidence, first, judgement.channel), *doubts_of(evidence, second, judgement.channel))
-    u = math.sqrt(sum(d.u * d.u for d in doubts if d.u is not None))
-    if b == a or abs(b - a) < RESOLVED * u:
-        unit = unit_of(judgement.channel)
-        raise WithheldError(
-            "inconclusive",
-            f"{spoken(judgement.channel)} changes by {amount(b - a, unit)}, less than {number(RESOLVED)} "
-            f"times its standard doubt of {amount(u, unit)}: nothing to time",
-        )
     last = reading_of(evidence, second).row
     samples = finite(samples_of(history, judgement.channel)[: last + 1], judgement.channel)
     return Change(history, samples, a, b, mark.row, last, doubts)

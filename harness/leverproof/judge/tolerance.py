@@ -8,8 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from leverproof.cases.model import Tolerance
+from leverproof.cases.model import SIMULATION_SHARE, Tolerance
 from leverproof.judge.words import amount, number, spoken
+
+TIER_WORDS = {
+    "validation": "validation tier: the most that is acceptable against data",
+    "regression": "regression tier: the model against itself",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +35,7 @@ class Basis:
     span: float
     channel: str = ""
     stated: float | None = None
+    expected_words: str = "the expected value"
 
 
 def allowance(tolerance: Tolerance, basis: Basis) -> Allowance:
@@ -47,14 +53,30 @@ def allowance(tolerance: Tolerance, basis: Basis) -> Allowance:
     if not choices:
         raise ValueError("the tolerance states neither an absolute value nor a percentage")
     if len(choices) == 1:
-        return choices[0]
+        return _told(choices[0], tolerance, basis)
     wide, narrow = sorted(choices, key=lambda c: c.value, reverse=True)
-    return Allowance(wide.value, f"{wide.text} (less restrictive than {narrow.text})")
+    chosen = Allowance(wide.value, f"{wide.text} (less restrictive than {narrow.text})")
+    return _told(chosen, tolerance, basis)
+
+
+def _told(chosen: Allowance, tolerance: Tolerance, basis: Basis) -> Allowance:
+    """What the tier makes of a tolerance, and what somebody has made of it, in number and text."""
+    if tolerance.tier == "simulation":
+        value = SIMULATION_SHARE * chosen.value
+        part = f"{number(100.0 * SIMULATION_SHARE)} % of {chosen.text} = {amount(value, basis.unit)}"
+        chosen = Allowance(value, f"{part}, simulation tier: the reference is another simulation")
+    elif tolerance.tier:
+        chosen = Allowance(chosen.value, f"{chosen.text}, {TIER_WORDS[tolerance.tier]}")
+    if tolerance.times == 1.0:
+        return chosen
+    value = tolerance.times * chosen.value
+    whole = f"{number(tolerance.times)} x ({chosen.text}) = {amount(value, basis.unit)}"
+    return Allowance(value, f"{whole}, {tolerance.loosened}")
 
 
 def _whole(tolerance: Tolerance, basis: Basis) -> tuple[float, str]:
     if tolerance.of == "expected":
-        return basis.expected, "the expected value"
+        return basis.expected, basis.expected_words
     if tolerance.of == "range":
         return basis.span, f"the range of {spoken(basis.channel)}" if basis.channel else "the range"
     if basis.stated is None:

@@ -79,7 +79,7 @@ def runs_used(judgement: Judgement) -> set[str]:
         *judgement.readings,
     )
     named = {ref.run for ref in refs if ref is not None}
-    return (named | {judgement.run, judgement.longer_than, *judgement.runs}) - {""}
+    return (named | {judgement.run, judgement.longer_than, judgement.against, *judgement.runs}) - {""}
 
 
 def accounted(findings: list[Finding], planned: PlannedCase, runs: Runs) -> list[Finding]:
@@ -100,7 +100,7 @@ def accounted(findings: list[Finding], planned: PlannedCase, runs: Runs) -> list
     changed: list[Finding] = []
     for finding in findings:
         names = sorted(set(early) if nobody else used.get(finding.judgement, set()))
-        if finding.verdict in PASSED and names:
+        if finding.verdict in (*PASSED, "deferred") and names:
             verdict, note = early_end(early[names[0]])
             words = f"the run {names[0]!r} ended early, after what was judged here: {note}"
             finding = replace(finding, verdict=verdict, note="; ".join(n for n in (words, finding.note) if n))

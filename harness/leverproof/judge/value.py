@@ -27,14 +27,22 @@ from leverproof.judge.words import amount, number, spoken, unit_of
 from leverproof.quantities import UNITS
 
 
-def allowed(evidence: Evidence, *, unit: str, expected: float, channel: str = "", span: float = 1.0) -> Allowance:
+def allowed(
+    evidence: Evidence,
+    *,
+    unit: str,
+    expected: float,
+    channel: str = "",
+    span: float = 1.0,
+    expected_words: str = "the expected value",
+) -> Allowance:
     """The judgement's tolerance in ``unit``; an error when it states none, because there is no default."""
     tolerance = evidence.judgement.tolerance
     if tolerance is None:
         raise WithheldError("error", "the judgement states no tolerance")
     stated = evidence.maybe("tolerance_of")
     whole = CHANNELS[channel].span if channel in CHANNELS else span
-    basis = Basis(unit, expected, whole, channel, None if stated is None else stated.value)
+    basis = Basis(unit, expected, whole, channel, None if stated is None else stated.value, expected_words)
     try:
         return allowance(tolerance, basis)
     except ValueError as reason:

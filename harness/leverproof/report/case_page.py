@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from leverproof.cases.model import Applies, Judgement, ReferenceCase, Step, Sweep, Tolerance, Value
+from leverproof.cases.model import AMOUNTS, Applies, Judgement, ReferenceCase, Step, Sweep, Tolerance, Value
 from leverproof.report.judgement_words import judgement_words
 from leverproof.report.wording import channel_words, datum_words, duration, fill, quantity, visible
 
@@ -157,24 +157,36 @@ def _seek_words(step: Step) -> str:
 _ACCEPTED = {"stop": "the lever reaches its stop"}
 
 
-def tolerance_words(tolerance: Tolerance) -> str:
+def tolerance_words(tolerance: Tolerance, *, expected: str = "the expected value") -> str:
     """A tolerance in words, with what a percentage is of and why it is this wide."""
     parts = []
     if tolerance.absolute is not None:
         parts.append(quantity(tolerance.absolute))
     if tolerance.percent is not None:
-        of = {"expected": "the expected value", "range": "the channel's range"}
+        of = {"expected": expected, "range": "the channel's range"}
         whole = of[tolerance.of] if isinstance(tolerance.of, str) else value_words(tolerance.of)
         parts.append(f"{tolerance.percent:g} % of {whole}")
     text = " or ".join(parts) + (", whichever is less restrictive" if len(parts) == 2 else "")
+    if tolerance.tier:
+        text += f", {TIERS[tolerance.tier]}"
+    if tolerance.loosened:
+        text += f"; {tolerance.loosened}"
     return f"{text} ({tolerance.reason})" if tolerance.reason else text
+
+
+TIERS = {
+    "validation": "against data (validation tier)",
+    "simulation": "of which 40 % apply, because the reference is another simulation (simulation tier)",
+    "regression": "against the model itself (regression tier)",
+}
 
 
 def _judgement(judgement: Judgement, width: int) -> Iterator[str]:
     yield fill(f"{judgement.id}: {judgement.asked}", width, indent="  ", hang="     ")
     rows = [("how", judgement_words(judgement, value_words))]
     if judgement.tolerance is not None:
-        rows.append(("tolerance", tolerance_words(judgement.tolerance)))
+        whole = "the reference's change" if judgement.measure in AMOUNTS else "the expected value"
+        rows.append(("tolerance", tolerance_words(judgement.tolerance, expected=whole)))
     advisory = "advisory: never changes the ending"
     rows.append(("weight", judgement.weight if judgement.weight == "required" else advisory))
     rows += [("basis", judgement.basis), ("source", judgement.source), ("why", judgement.why)]

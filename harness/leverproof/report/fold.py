@@ -137,6 +137,8 @@ def verdict_words(finding: Finding) -> str:
     """The verdict, marked when it does not decide the ending or does not count among the passed."""
     marks = [finding.weight] if finding.weight != "required" else []
     marks += ["self-referential"] if finding.self_referential else []
+    marks += ["tolerance loosened"] if finding.loosened else []
+    marks += [f"deferral {finding.deferral_state}"] if finding.deferral_state not in ("", "holds") else []
     return f"{finding.verdict} ({', '.join(marks)})" if marks else finding.verdict
 
 
@@ -185,6 +187,39 @@ def blocked(findings: Sequence[Finding]) -> list[str]:
     return out
 
 
+def put_off(findings: Sequence[Finding]) -> list[str]:
+    """Every finding that somebody has put off, one sentence each: what became of it, who answers for it, until
+    when, why and how far off it may be."""
+    return [
+        f"{f.case}/{f.judgement}: {f.verdict} ({_STATES.get(f.deferral_state, f.deferral_state)}); {deferral_words(f)}"
+        for f in findings
+        if f.deferral is not None
+    ]
+
+
+_STATES = {
+    "holds": "deferral holds",
+    "expired": "deferral expired",
+    "passes unexpectedly": "passes unexpectedly: remove the deferral",
+    "beyond its limit": "beyond the limit of its deferral",
+    "not used": "deferral not used",
+}
+
+
+def deferral_words(finding: Finding) -> str:
+    """Owner, expiry, limit and reason of a finding's deferral; empty without one."""
+    held = finding.deferral
+    if held is None:
+        return ""
+    limit = held.unit if held.limit is None else amount(held.limit, held.unit)
+    return f"{held.owner} until {held.expires}, at most {limit} off: {held.reason}"
+
+
+def widened(findings: Sequence[Finding]) -> list[str]:
+    """Every finding whose tolerance somebody has loosened, one sentence each."""
+    return [f"{f.case}/{f.judgement} ({f.verdict}): {f.loosened}" for f in findings if f.loosened]
+
+
 def repeat_command(header: Mapping[str, Any], case_id: str) -> str:
     """The command that runs one case alone as this run did: same stand, sheet, case folders, seed and
     defect."""
@@ -201,6 +236,8 @@ def repeat_command(header: Mapping[str, Any], case_id: str) -> str:
         words += ["--engine", str(engine)]
     if request.get("seed") is not None:
         words += ["--seed", str(request["seed"])]
+    if request.get("deferrals"):
+        words += ["--deferrals", str(request["deferrals"])]
     if request.get("defect"):
         words += ["--defect", str(request["defect"])]
     return shlex.join(words)

@@ -61,6 +61,7 @@ def report_object(record: Record) -> dict[str, Any]:
             "required": _occurring(counted.required),
             "self_referential": _occurring(counted.self_referential),
             "advisory": _occurring(counted.advisory),
+            "loosened": _occurring(counted.loosened),
         },
         "notices": list(notices(record)),
         "resolvability": [line for _, line in resolvable(record)],
@@ -117,8 +118,24 @@ def _finding(finding: Finding, why: NotApplicable | None) -> dict[str, Any]:
         "doubt": finding.w,
         "note": finding.note,
         "causes": finding.causes,
+        "deferral": _deferral(finding),
+        "loosened": finding.loosened,
         "not_applicable": why,
         "points": [_point(point) for point in finding.points],
+    }
+
+
+def _deferral(finding: Finding) -> dict[str, Any] | None:
+    held = finding.deferral
+    if held is None:
+        return None
+    return {
+        "state": finding.deferral_state,
+        "owner": held.owner,
+        "reason": held.reason,
+        "expires": held.expires,
+        "limit": held.limit,
+        "unit": held.unit,
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from leverproof.cases.model import Event, Judgement, Value
+from leverproof.channels import CHANNELS
 from leverproof.report.wording import channel_words, quantity, visible
 
 Words = Callable[[Value], str]
@@ -161,6 +162,42 @@ def _unmoved(j: Judgement, _: Words) -> str:
     return f"no sample of any reading in run {moved} is apart from that in run {still}"
 
 
+_MEASURED = {
+    "tube": "stays as near",
+    "end": "has changed as much at the end",
+    "area": "takes the same values as often (area between distributions)",
+    "magnitude": "is as large (Sprague-Geers magnitude)",
+    "phase": "is in step (Sprague-Geers phase)",
+    "combined": "is as large and in step (Sprague-Geers combined)",
+    "inequality": "is equal (Theil's inequality coefficient)",
+    "t10": "has made 10 % of its change as soon",
+    "t90": "has made 90 % of its change as soon",
+    "overshoot": "goes as far beyond its end (share of the change)",
+    "settling": "settles as soon",
+}
+
+
+def _history(j: Judgement, _: Words) -> str:
+    span = f" from {j.between[0]} to {j.between[1]}" if j.between is not None else ""
+    text = f"counted as increments{span}, {channel_words(j.channel)} in run {j.run} {_MEASURED.get(j.measure, '')}"
+    if j.band is not None:
+        text += f" within {100.0 * j.band:g} % of its end"
+    text += (
+        f" as in {f'the run {j.against}' if j.against else 'a stored curve'}, both from the lever movement {j.since}"
+    )
+    if j.time_within is not None and j.time_within.absolute is not None:
+        text += f", {quantity(j.time_within.absolute)} early or late allowed ({j.time_within.reason})"
+    if j.curve is None:
+        return text
+    symbol = CHANNELS[j.channel].unit
+    doubt = "not stated" if j.curve.doubt is None else f"{j.curve.doubt:g} {symbol}"
+    ends = " to ".join(f"{v:g}" for v in (j.curve.values[0], j.curve.values[-1]))
+    return (
+        f"{text}; the curve has {len(j.curve.values)} points over {j.curve.seconds[-1]:g} s, from {ends} {symbol}, "
+        f"and its doubt is {doubt}"
+    )
+
+
 _SENTENCES: dict[str, Callable[[Judgement, Words], str]] = {
     "value": _value,
     "limit": _limit,
@@ -177,4 +214,5 @@ _SENTENCES: dict[str, Callable[[Judgement, Words], str]] = {
     "same": _same,
     "grid_step": _grid_step,
     "unmoved": _unmoved,
+    "history": _history,
 }

@@ -18,11 +18,13 @@ from leverproof.record.reader import Record
 from leverproof.report.fold import (
     all_findings,
     by_subject,
+    deferral_words,
     ending_words,
     failure_words,
     junit_child,
     mounted,
     notices,
+    put_off,
     repeat_command,
     standing,
 )
@@ -67,6 +69,10 @@ def _suite(record: Record, subject: str, findings: Sequence[Finding], head: dict
         unique = name if names[name] == 1 else f"{name} ({names[name]})"
         if finding.verdict == "conditional pass":
             suite.add_property("conditional pass", _legal(unique))
+        if finding.loosened:
+            suite.add_property("tolerance loosened", _legal(f"{unique}: {finding.loosened}"))
+        if finding.deferral is not None:
+            suite.add_property("deferral", _legal(put_off([finding])[0]))
         cases.append(_case(record, unique, finding))
     suite.add_testcases(cases)
     return suite
@@ -81,6 +87,7 @@ def _case(record: Record, name: str, finding: Finding) -> TestCase:
     child = _KINDS[kind](_legal(message), _legal(finding.verdict))
     told = [finding.asked, finding.note, finding.why, f"basis {finding.basis}: {finding.source}"]
     told += [f"because of {cause}" for cause in finding.causes]
+    told += [deferral_words(finding), finding.loosened and f"tolerance {finding.loosened}"]
     told += [f"repeat: {repeat_command(record.header, finding.case)}"]
     child.text = "\n".join(_legal(line) for line in told if line)
     case.result = [child]
@@ -92,7 +99,8 @@ def _skipped(finding: Finding) -> str:
         return f"{finding.verdict}, self-referential: never counts among the passed"
     if finding.weight != "required":
         return f"{finding.verdict}, advisory: {failure_words(finding)}"
-    return f"{finding.verdict}: {finding.note}" if finding.note else finding.verdict
+    told = "; ".join(part for part in (deferral_words(finding), finding.note) if part)
+    return f"{finding.verdict}: {told}" if told else finding.verdict
 
 
 def _legal(text: str) -> str:

@@ -24,9 +24,11 @@ from leverproof.report.fold import (
     mounted,
     notices,
     occurring,
+    put_off,
     repeat_command,
     resolvable,
     verdict_words,
+    widened,
     with_tolerance,
 )
 from leverproof.report.wording import visible
@@ -62,6 +64,8 @@ def _blocks(record: Record) -> Iterator[str]:
         yield f"\n## {_cell(subject).capitalize()}\n"
         yield "| case | asked | found | expected | basis | verdict |\n| --- | --- | ---: | --- | --- | --- |"
         yield from (_row(finding) for finding in some)
+    yield from _list("Put off", put_off(findings))
+    yield from _list("Tolerances loosened by the user", widened(findings))
     yield from _list("What the method can see (95 %), as said before the run", [line for _, line in resolvable(record)])
     yield from _list("Blocked", blocked(findings))
     yield from _list("Not applicable here", left_out(record, findings))
@@ -70,9 +74,12 @@ def _blocks(record: Record) -> Iterator[str]:
 
 def _counts(findings: Sequence[Finding]) -> Iterator[str]:
     counted = counts(findings)
-    yield "\n| verdict | required | self-referential | advisory |\n| --- | ---: | ---: | ---: |"
+    heads = ["verdict", "required", "self-referential", "advisory"]
+    held = [counted.required, counted.self_referential, counted.advisory]
+    if any(counted.loosened.values()):
+        heads, held = [*heads, "of these loosened"], [*held, counted.loosened]
+    yield f"\n| {' | '.join(heads)} |\n| --- |{' ---: |' * len(held)}"
     for verdict in occurring(counted):
-        held = (counted.required, counted.self_referential, counted.advisory)
         yield f"| {verdict} | " + " | ".join(str(group.get(verdict, 0)) for group in held) + " |"
 
 

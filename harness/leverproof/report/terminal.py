@@ -21,9 +21,11 @@ from leverproof.report.fold import (
     mounted,
     notices,
     occurring,
+    put_off,
     repeat_command,
     resolvable,
     verdict_words,
+    widened,
 )
 from leverproof.report.table import painted, subject_table
 from leverproof.report.wording import count, fill, visible
@@ -40,6 +42,8 @@ def render(record: Record, *, width: int = 110, colour: bool = False) -> str:
         parts.append(f"{visible(subject).capitalize()}\n\n{subject_table(some, width, colour=colour)}")
     parts += [_counts(findings), _unsupported(findings, width)]
     parts.append(_failures(record, findings, width, colour=colour))
+    parts.append(_listed("Put off", put_off(findings), width))
+    parts.append(_listed("Tolerances loosened by the user", widened(findings), width))
     seen = [line for name, line in resolvable(record) if name in missed]
     parts.append(_listed("What the method can see (95 %), as said before the run", seen, width))
     parts.append(_listed("Blocked", blocked(findings), width))
@@ -65,6 +69,7 @@ def _counts(findings: Sequence[Finding]) -> str:
         "required": counted.required,
         "self-referential": counted.self_referential,
         "advisory": counted.advisory,
+        "of these loosened": counted.loosened,
     }
     shown = {head: held for head, held in columns.items() if head == "required" or any(held.values())}
     rows = [[verdict, *(str(held.get(verdict, 0)) for held in shown.values())] for verdict in occurring(counted)]
