@@ -74,6 +74,11 @@ def _lie(name: str, does: str, vice: str, says: str) -> Fault:
     return Fault(name, does, "program", vice, 1, says, ending="protocol")
 
 
+def _clock(name: str, does: str, vice: str, ending: str, says: str) -> Fault:
+    """A model on its own clock whose clock goes wrong once the throttle is opened."""
+    return Fault(name, does, "clock", vice, 1, says, ending=ending, request="1.5 s")
+
+
 FAULTS: list[Fault] = [
     _early("dies-at-start", "ends before it has said hello", "program", "dies_at_start", "exit code 7"),
     _early("hangs-at-start", "never says hello", "program", "hangs_at_start", "within 0.4 s", start="0.4 s"),
@@ -153,6 +158,11 @@ FAULTS: list[Fault] = [
            exit=2),
     _early("archive-bomb", "has a member a thousand times its packed size", "archive", "bomb", "times its size",
            exit=2),
+    _clock("clock-stands-still", "its own clock stops", "stands-still", "hang", "stands still"),
+    _clock("clock-runs-back", "its own clock goes back by 5 s", "runs-back", "protocol", "back"),
+    Fault("clock-runs-double", "its own clock goes twice as fast as declared", "clock", "runs-double", 1,
+          "times the rate", ending="protocol", gentle="", opened="", cases=("opened",), also="error"),
+    _clock("clock-jumps-ahead", "its own clock skips a minute", "jumps-ahead", "protocol", "s"),
     Fault("object-raises", "raises in the harness's own process", "object", "raises", 1, "valve overlap of zero",
           ending="crash"),
     Fault("object-exits", "calls for the end of the interpreter", "object", "exits", 1, "SystemExit", ending="crash"),
@@ -162,6 +172,14 @@ FAULTS: list[Fault] = [
 def _program(fault: Fault, folder: Path) -> Mounting:
     command = [sys.executable, str(MODELS / "faulty_model.py"), "--vice", fault.vice, "--above", "0.5"]
     return Mounting(f'kind = "stdio"\ncommand = {json.dumps(command)}\n')
+
+
+def _clock_of_its_own(fault: Fault, folder: Path) -> Mounting:
+    # How fast a clock goes shows only over most of a second of ours.
+    how = ["--rate", "5"] if fault.vice == "runs-double" else ["--rate", "20", "--above", "0.5"]
+    command = ["node", str(MODELS / "free_running.mjs"), "--vice", fault.vice, *how]
+    longest = '[options]\nlongest_gap = "10 s"\n'
+    return Mounting(f'kind = "stdio"\nclock = "free_running"\ncommand = {json.dumps(command)}\n{longest}')
 
 
 def _stream(fault: Fault, folder: Path) -> Mounting:
@@ -259,6 +277,7 @@ def exits(options, defect):
 BUILDERS: dict[str, Callable[[Fault, Path], Mounting]] = {
     "program": _program,
     "stream": _stream,
+    "clock": _clock_of_its_own,
     "library": _library,
     "unit": _unit,
     "archive": _archive,

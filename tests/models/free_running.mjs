@@ -2,9 +2,10 @@
 // Rill-6 (the engine of the JavaScript example) on a clock of its own: it can be told its levers and polled, no more.
 // Replies wait a random while, as those of a program that has a picture to draw, and come from a timer of its own.
 // usage: node free_running.mjs [--port N] [--rate R] [--seed N] [--by-request] [--no-reset] [--vice NAME]
-//   [--defect NAME]
+//   [--above THROTTLE] [--defect NAME]
 // --rate is seconds of its clock in one of ours; --by-request lets the clock go on by 0.1 s at each request instead, so
-// that a conversation can be repeated word for word. --vice is what is wrong with the clock, from 10 s after a start on.
+// that a conversation can be repeated word for word. --vice is what is wrong with the clock, from 10 s after a start on,
+// or with --above from when the throttle is first told to stand beyond that.
 import { once } from 'node:events';
 import { createServer } from 'node:net';
 import { performance } from 'node:perf_hooks';
@@ -19,7 +20,7 @@ const SLOW_SHARE = 0.1, SLOWEST = 4; // a tenth of the replies waits up to 4 ms
 const TROUBLE = 10; // s
 const VICES = ['stands-still', 'runs-back', 'runs-double', 'jumps-ahead', 'stamps-pictures'];
 
-const options = { reset: true, rate: 1, seed: 1, byRequest: false, vice: null, defect: null, port: 0 };
+const options = { reset: true, rate: 1, seed: 1, byRequest: false, vice: null, above: null, defect: null, port: 0 };
 
 // The generator mulberry32 (public domain): the same waits for the same seed.
 function generator(seed) {
@@ -44,13 +45,14 @@ class Clocked {
     this.engine = new Engine(engine === 'running', this.inputs, options.defect);
     this.frames = 0;
     this.begun = performance.now();
+    this.trouble = options.above === null ? TROUBLE : Infinity; // s of its clock at which the vice begins
   }
 
   // Steps the engine through the frames that are due.
   catchUp() {
     if (options.byRequest) return;
     let elapsed = ((performance.now() - this.begun) / 1000) * options.rate;
-    if (options.vice === 'stands-still') elapsed = Math.min(elapsed, TROUBLE);
+    if (options.vice === 'stands-still') elapsed = Math.min(elapsed, this.trouble);
     if (options.vice === 'runs-double') elapsed *= 2;
     const due = Math.floor(elapsed * (36000 / FRAME_TICKS));
     while (this.frames < due) this.frame();
@@ -64,7 +66,7 @@ class Clocked {
   // What it says the time is.
   get time() {
     const time = (this.frames * FRAME_TICKS) / 36000;
-    if (time < TROUBLE) return time;
+    if (time < this.trouble) return time;
     if (options.vice === 'runs-back') return time - 5;
     if (options.vice === 'jumps-ahead') return time + 60;
     if (options.vice === 'stamps-pictures') return Math.floor(time);
@@ -84,6 +86,8 @@ class Clocked {
       next[at] = value;
     }
     this.inputs = next;
+    const opened = options.above !== null && next[INPUTS.findIndex(({ name }) => name === 'throttle')] > options.above;
+    if (opened) this.trouble = Math.min(this.trouble, (this.frames * FRAME_TICKS) / 36000);
   }
 
   values() {
@@ -175,6 +179,7 @@ function read(words) {
     else if (word === '--rate' && Number(words[i + 1]) > 0) options.rate = Number(words[++i]);
     else if (word === '--seed') options.seed = Number(words[++i]);
     else if (word === '--port') options.port = Number(words[++i]);
+    else if (word === '--above') options.above = Number(words[++i]);
     else if (word === '--vice' && VICES.includes(words[i + 1])) options.vice = words[++i];
     else if (word === '--defect' && DEFECTS.includes(words[i + 1])) options.defect = words[++i];
     else return false;
