@@ -254,6 +254,7 @@ def _header(request: RunRequest, inputs: _Inputs) -> dict[str, object]:
         "arrangement": inputs.sheet.word("hardware.arrangement"),
         "suite": inputs.catalogue.suite,
         "subjects": list(inputs.catalogue.subjects()),
+        "ladder": {subject: list(below) for subject, below in inputs.catalogue.ladder.items()},
         "selected": [
             on_engine(case.id, engine, len(inputs.stand.engines))
             for engine in inputs.stand.tested

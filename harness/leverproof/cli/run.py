@@ -89,8 +89,13 @@ def run(options: argparse.Namespace) -> int:
 
 
 def rendered(record: Record, kind: str) -> str:
-    """The record as ``table``, ``json``, ``junit`` or ``markdown``."""
+    """The record as ``table``, ``json``, ``junit``, ``markdown`` or ``html``."""
     from leverproof.report import json_report, junit, markdown, terminal
+
+    if kind == "html":
+        from leverproof.report import html
+
+        return html.render(record)
 
     if kind == "table":
         return terminal.render(record, width=width(), colour=colour())
