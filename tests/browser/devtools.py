@@ -183,7 +183,8 @@ class Tab:
     @property
     def complaints(self) -> list[str]:
         """Everything on the console, every uncaught error, every dialog."""
-        kinds = ("Runtime.exceptionThrown", "Runtime.consoleAPICalled", "Log.entryAdded", "Page.javascriptDialogOpening")
+        kinds = ("Runtime.exceptionThrown", "Runtime.consoleAPICalled", "Log.entryAdded")
+        kinds += ("Page.javascriptDialogOpening",)
         return [json.dumps(event["params"])[:500] for kind in kinds for event in self._events(kind)]
 
     def _events(self, kind: str) -> list[dict[str, Any]]:

@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath
 
 import pytest
 
-TEXT = {".py", ".toml", ".json", ".md", ".typed", ".c", ".h", ".mjs", ".pl", ".txt", ".csv", ".xml"}
+TEXT = {".py", ".toml", ".json", ".md", ".typed", ".c", ".h", ".mjs", ".pl", ".txt", ".csv", ".xml", ".css", ".js"}
 
 
 def names(path: Path) -> list[str]:
@@ -37,6 +37,13 @@ def test_reference_data_is_package_data(wheel: Path, source: Path) -> None:
     assert held == expected
 
 
+def test_what_the_html_guide_is_made_of_ships_with_its_licence(wheel: Path) -> None:
+    folder = "leverproof/report/html/"
+    assert {f"{folder}guide.css", f"{folder}guide.js"} <= set(names(wheel))
+    vendored = {"LICENSE", "uPlot.iife.min.js", "uPlot.min.css"}
+    assert {f"{folder}vendor/{name}" for name in vendored} <= set(names(wheel))
+
+
 def test_the_examples_ship_as_text(wheel: Path) -> None:
     folder = "leverproof_adapters/examples/"
     held = {name.removeprefix(folder) for name in names(wheel) if name.startswith(folder)}
@@ -50,6 +57,7 @@ def test_nothing_compiled_and_nothing_private_is_shipped(kind: str, distribution
     held = [name for name in names(distributions[kind]) if ".dist-info/" not in name]
     plain = {"LICENSE", ".gitignore", "PKG-INFO", "run"}
     odd = [n for n in held if PurePosixPath(n).suffix not in TEXT and PurePosixPath(n).name not in plain]
+    odd = [n for n in odd if not (kind == "sdist" and n.startswith("docs/images/") and n.endswith(".png"))]
     assert odd == []
     assert not [n for n in held if "__pycache__" in n or "leverproof-record" in n]
 

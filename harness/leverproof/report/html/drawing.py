@@ -14,7 +14,7 @@ from leverproof.judge.words import number
 from leverproof.report.html.markup import Markup, element, escaped, joined
 from leverproof.report.html.series import thinned
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 232, 74, 12, 22, 38
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 232, 74, 26, 22, 38
 DRAWN = 240
 ROW = 30
 _NAMED = 46
@@ -55,13 +55,14 @@ def chart(
     lines: Sequence[Line],
     *,
     instants: Sequence[Instant] = (),
+    read: Sequence[Line] = (),
     band: Band | None = None,
     states: Sequence[str] = (),
     against: str = "time, s",
     until: float | None = None,
 ) -> Markup:
-    """Curves against time, or against what ``against`` says; the axis reaches to ``until`` at least. Empty when there
-    is nothing finite to draw."""
+    """Curves against time, or against what ``against`` says, with a dot at each point of ``read``; the axis reaches
+    to ``until`` at least. Empty when there is nothing finite to draw."""
     shown = [line for line in lines if line.times.size and np.isfinite(line.values).any()]
     if not shown:
         return Markup("")
@@ -85,9 +86,9 @@ def chart(
     parts += [_tick(tick, x(tick), base) for tick in across]
     parts.append(Markup(f'<path class="axis" d="M{LEFT} {TOP - 8}V{base}H{right}"/>'))
     parts.append(element("text", against, x=str(right), y=str(HEIGHT - 4), text_anchor="end"))
-    parts += _instants([i for i in instants if i.time <= across[-1]], x, base)
+    parts += _instants([i for i in instants if across[0] <= i.time <= across[-1]], x, base)
     parts += [_curve(line, x, y) for line in shown]
-    parts += [_dots(line, x, y) for line in shown if line.times.size <= _MARKED]
+    parts += [_dots(line, x, y) for line in (*shown, *read) if line.times.size <= _MARKED]
     heading = title if unit in ("", "1") else f"{title}, {unit}"
     parts.append(element("text", heading, x="4", y="12", class_="head"))
     said = f"{heading}; {', '.join(line.label for line in shown)}"

@@ -21,6 +21,7 @@ from leverproof.record.reader import Record
 from leverproof.report.html.claim import deciding, is_open
 from leverproof.report.html.drawing import Band, Instant, Line
 from leverproof.report.html.series import difference, packed, seconds_of, windows
+from leverproof.report.wording import visible
 from leverproof.timegrid import TICKS_PER_SECOND
 
 Histories = Mapping[tuple[int, str], History]
@@ -109,6 +110,24 @@ def lines_of(case: CaseEvidence, finding: Finding, channel: str) -> list[Line]:
     return out
 
 
+def read_points(case: CaseEvidence, finding: Finding, lines: Sequence[Line], channel: str) -> list[Line]:
+    """The readings of each curve that a finding looks at, as points on it."""
+    out, point = [], point_of(case, finding)
+    for line in lines:
+        named = {instant.name for instant in instants_of(case, finding, point, line.label)}
+        history = case.histories[point, line.label]
+        step = history.grid.step / TICKS_PER_SECOND
+        spots = [
+            (r.row * step, r.values[channel])
+            for r in history.readings
+            if r.name in named and channel in r.values
+        ]
+        if spots:
+            held = np.array(spots, dtype=np.float64)
+            out.append(Line(line.label, held[:, 0], held[:, 1], line.index))
+    return out
+
+
 def _runs_a_point(case: CaseEvidence) -> int:
     return max(1, len({run for _, run in case.histories}))
 
@@ -175,13 +194,13 @@ def plot_data(case: CaseEvidence) -> dict[str, Any]:
     held = [(key, h) for key, h in case.histories.items() if h.data.shape[0]]
     names = list(dict.fromkeys(name for _, h in held for name in h.columns))
     return {
-        "points": [[index, label] for index, label in labels.items()],
+        "points": [[index, visible(label)] for index, label in labels.items()],
         "channels": {name: _described(name) for name in names},
         "runs": [
             {
                 "point": point,
-                "run": run,
-                "readings": [[r.name, r.row * h.grid.step / TICKS_PER_SECOND] for r in h.readings],
+                "run": visible(run),
+                "readings": [[visible(r.name), r.row * h.grid.step / TICKS_PER_SECOND] for r in h.readings],
                 **packed(h, windows(h, keep.get((point, run), ()))),
             }
             for (point, run), h in held
@@ -194,7 +213,7 @@ def _described(name: str) -> dict[str, Any]:
     known = CHANNELS.get(name)
     unit = unit_of(name)
     return {
-        "name": spoken(name),
+        "name": visible(spoken(name)),
         "unit": "" if unit == "1" else unit,
         "states": [spoken(s) for s in known.states] if known else [],
     }
@@ -233,6 +252,6 @@ def _expectations(case: CaseEvidence) -> list[dict[str, Any]]:
             ):
                 out.append(
                     {"channel": channel, "point": labels[point.label], "value": band.value,
-                     "tolerance": band.tolerance, "asked": finding.asked[:200]}
+                     "tolerance": band.tolerance}
                 )  # fmt: skip
     return out

@@ -4,6 +4,7 @@ that can be zoomed, read and toggled."""
 from __future__ import annotations
 
 import json
+import math
 
 from leverproof.channels import CHANNELS
 from leverproof.judge.model import Finding
@@ -25,7 +26,7 @@ from leverproof.report.html.evidence import (
 )
 from leverproof.report.html.evidence import asked as judgement_of
 from leverproof.report.html.markup import Markup, element
-from leverproof.report.wording import channel_words
+from leverproof.report.wording import channel_words, visible
 
 
 def data_id(case_id: str) -> str:
@@ -47,7 +48,13 @@ def of_finding(case: CaseEvidence, finding: Finding, name: str) -> Markup | None
     if not (scale or curves):
         return None
     swept = swept_lines(case, finding, channel)
-    over = chart(f"{spoken(channel)} as read", unit_of(channel), swept, against=swept_words(case))
+    over = chart(
+        f"{spoken(channel)} as read",
+        unit_of(channel),
+        swept,
+        instants=_places(finding),
+        against=swept_words(case),
+    )
     still = element("div", curves, class_="still-plot")
     live = _place(case, name, channel, point_of(case, finding), runs_of(judgement_of(case, finding)))
     return element(
@@ -72,6 +79,18 @@ def _curves(case: CaseEvidence, finding: Finding, channel: str) -> Markup:
     reach = max((float(line.times[-1]) for line in lines if line.times.size), default=0.0)
     lower = chart(f"difference in {spoken(channel)}", unit, apart, instants=instants, until=reach)
     return Markup(upper + (key(lines) if upper else "") + lower + (key(apart) if lower else ""))
+
+
+def _places(finding: Finding) -> list[Instant]:
+    """Where a crossing was found and where it was expected, on the axis of the sweep."""
+    if finding.what != "crossing":
+        return []
+    ends = [
+        (name, value)
+        for p in finding.points[:1]
+        for name, value in (("found", p.found), ("expected", p.expected))
+    ]
+    return [Instant(name, value) for name, value in ends if value is not None and math.isfinite(value)]
 
 
 def _merged(instants: list[Instant]) -> list[Instant]:
@@ -120,5 +139,5 @@ def _place(case: CaseEvidence, name: str, channel: str, point: int, runs: tuple[
         data_from=data_id(case.planned.case.id),
         data_channel=channel,
         data_point=str(point),
-        data_runs=json.dumps(runs),
+        data_runs=json.dumps([visible(run) for run in runs]),
     )

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from leverproof import CAUTION
-from leverproof.judge.endings import Counts, counts, unsupported_subjects
-from leverproof.judge.model import Finding
+from leverproof.judge.endings import ENDINGS, FINDINGS, Counts, counts, unsupported_subjects
+from leverproof.judge.model import VERDICTS, Finding
 from leverproof.record.reader import Record
 from leverproof.report.fold import (
     blocked,
@@ -53,7 +53,8 @@ def headline(findings: Sequence[Finding]) -> str:
     if not judged:
         return "Nothing was judged."
     if failed:
-        return f"{failed:,} of {count(judged, 'required judgement')} did not pass."
+        missed = [f"{counted[v]:,} {v}" for v in VERDICTS if ENDINGS[v].exit == FINDINGS and counted[v]]
+        return f"{failed:,} of {count(judged, 'required judgement')} did not pass: {', '.join(missed)}."
     if passed == judged:
         return f"All {count(judged, 'required judgement')} passed."
     return f"{passed:,} of {count(judged, 'required judgement')} passed; none failed."

@@ -2,7 +2,7 @@
 /* Draws the plots of the guide when they are first seen. Every text goes in as text, never as markup. */
 (function () {
   var charts = [];
-  var decoded = new Map();
+  var caseData = Numbers.caseData, times = Numbers.times, values = Numbers.values, at = Numbers.at, words = Numbers.words;
 
   function make(tag, attributes, children) {
     var node = document.createElement(tag);
@@ -25,63 +25,6 @@
   function colour(name) { return getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim(); }
 
   var DASHES = [[], [7, 3], [2, 2.5], [9, 3, 2, 3], [4, 4], [12, 3]];
-
-  function caseData(id) {
-    if (!decoded.has(id)) {
-      var node = document.getElementById(id);
-      decoded.set(id, node ? JSON.parse(node.textContent) : null);
-    }
-    return decoded.get(id);
-  }
-
-  /* Rows of the time grid at which a run's points lie: two a stretch, or all of it where it was kept whole. */
-  function times(run) {
-    if (run.times) return run.times;
-    var rows = [], stretches = Math.ceil(run.n / run.size), whole = new Set();
-    run.whole.forEach(function (part) { for (var i = part[0]; i < part[1]; i++) whole.add(i); });
-    for (var i = 0; i < stretches; i++) {
-      var start = i * run.size;
-      if (run.size === 1) { rows.push(start); continue; }
-      if (whole.has(i)) {
-        for (var k = start; k < Math.min(start + run.size, run.n); k++) rows.push(k);
-      } else {
-        rows.push(Math.min(start, run.n - 1), Math.min(start + run.size - 1, run.n - 1));
-      }
-    }
-    run.times = rows.map(function (row) { return row * run.step; });
-    return run.times;
-  }
-
-  function values(run, channel) {
-    var held = run.channels[channel], count = times(run).length;
-    if (!held) return new Array(count).fill(null);
-    if (held.flat !== undefined) return new Array(count).fill(held.flat);
-    if (held.values) return held.values;
-    var bytes = Uint8Array.from(atob(held.b), function (c) { return c.charCodeAt(0); });
-    var view = new DataView(bytes.buffer), out = new Array(bytes.length / 2);
-    for (var i = 0; i < out.length; i++) {
-      var level = view.getUint16(2 * i, true);
-      out[i] = level === 65535 ? null : held.low + (held.high - held.low) * level / 65534;
-    }
-    held.values = out;
-    return out;
-  }
-
-  function at(xs, ys, x) {
-    var low = 0, high = xs.length - 1;
-    if (high < 0 || x < xs[0] || x > xs[high]) return null;
-    while (high - low > 1) { var middle = (low + high) >> 1; if (xs[middle] <= x) low = middle; else high = middle; }
-    if (ys[low] === null || ys[high] === null) return xs[low] === x ? ys[low] : null;
-    if (high === low || xs[high] === xs[low]) return ys[low];
-    return ys[low] + (ys[high] - ys[low]) * (x - xs[low]) / (xs[high] - xs[low]);
-  }
-
-  function words(value, described) {
-    if (value === null || value === undefined) return "-";
-    var state = described.states[Math.round(value)];
-    if (state !== undefined) return state;
-    return value.toLocaleString("en-GB", { maximumSignificantDigits: 5 }) + (described.unit ? " " + described.unit : "");
-  }
 
   function parsed(text) { try { return JSON.parse(text || "[]"); } catch (reason) { return []; } }
 
@@ -189,6 +132,7 @@
   Plot.prototype.draw = function () {
     if (!this.data || !this.data.channels[this.channel]) return;
     this.plots.forEach(function (plot) { plot.destroy(); });
+    this.plots = [];
     this.area.textContent = "";
     var drawn = this.series(), described = this.data.channels[this.channel];
     this.xs = drawn.xs;
@@ -275,7 +219,7 @@
   };
 
   Plot.prototype.marks = function (u, shown) {
-    var context = u.ctx, box = u.bbox, ratio = window.devicePixelRatio || 1, taken = -1e9, named = new Set();
+    var self = this, context = u.ctx, box = u.bbox, ratio = window.devicePixelRatio || 1, taken = -1e9, named = new Set();
     context.save();
     context.font = 11 * ratio + "px sans-serif";
     context.strokeStyle = context.fillStyle = colour("soft");
@@ -292,9 +236,24 @@
       named.add(key);
       context.beginPath(); context.moveTo(x, box.top); context.lineTo(x, box.top + box.height); context.stroke();
       if (x - taken > 70 * ratio) {
-        context.fillText(reading[0].slice(0, 16), x + 3 * ratio, box.top + box.height - 5 * ratio, 90 * ratio);
+        var late = x > box.left + box.width - 90 * ratio;
+        context.textAlign = late ? "right" : "left";
+        context.fillText(reading[0].slice(0, 16), x + (late ? -3 : 3) * ratio, box.top + box.height - 5 * ratio, 90 * ratio);
         taken = x;
       }
+    });
+    context.setLineDash([]);
+    context.lineWidth = 1.8 * ratio;
+    context.fillStyle = colour("sheet");
+    if (u === this.plots[0] || !this.plots.length) shown.forEach(function (curve) {
+      context.strokeStyle = colour("r" + (curve.index % 6));
+      curve.run.readings.forEach(function (reading) {
+        var value = at(times(curve.run), values(curve.run, self.channel), reading[1]);
+        var x = u.valToPos(reading[1], "x", true);
+        if (value === null || x < box.left || x > box.left + box.width) return;
+        context.beginPath(); context.arc(x, u.valToPos(value, "y", true), 3.5 * ratio, 0, 7);
+        context.fill(); context.stroke();
+      });
     });
     context.restore();
   };

@@ -27,7 +27,7 @@ def render(record: Record) -> str:
     cases = list(_cases(record, findings))
     opened = [case for case in cases if any(map(is_open, case.findings))]
     quiet = [case for case in cases if not any(map(is_open, case.findings)) and _applied(case)]
-    script = _asset("vendor/uPlot.iife.min.js") + "\n" + _asset("guide.js")
+    script = "\n".join(map(_asset, ("vendor/uPlot.iife.min.js", "numbers.js", "guide.js")))
     body = [
         Markup('<a class="skip" href="#findings">Skip to the open findings</a>'),
         sprite(),
