@@ -141,7 +141,8 @@ def _findings(planned: PlannedCase, n: int, shape: Shape) -> list[Finding]:
         out.append(
             Finding(case.id, judgement.id, case.subject, judgement.what, judgement.asked, judgement.weight,
                     judgement.basis, judgement.source, point.verdict, point.found_text + says,
-                    point.expected_text + says, point.tolerance_text, point.unit, point.found, point.limit, point.w, point.note, f"why{says}",
+                    point.expected_text + says, point.tolerance_text, point.unit, point.found, point.limit, point.w,
+                    point.note, f"why{says}",
                     points=(point,))
         )  # fmt: skip
     return out
