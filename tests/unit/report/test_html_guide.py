@@ -15,11 +15,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from leverproof.history import History, Reading
-from leverproof.judge.model import VERDICTS, Finding, PointFinding
+from leverproof.cases.model import Curve
+from leverproof.history import History, Mark, Reading
+from leverproof.judge.model import VERDICTS, Deferral, Finding, PointFinding
 from leverproof.record import Record
 from leverproof.report import html
-from leverproof.report.html import claim, words
+from leverproof.report.html import claim, evidence, figures, words
 from leverproof.report.html.drawing import Band, Line, Placed, chart, distances, ticks
 from leverproof.report.html.markup import LONGEST, Markup, data_script, element, escaped, value_cell
 from leverproof.report.html.series import AROUND, MISSING, difference, packed, thinned, windows
@@ -145,10 +146,9 @@ def test_packed_channels_come_back_within_one_part_of_their_range() -> None:
 
 
 def test_a_difference_is_taken_at_equal_time_for_as_long_as_both_last() -> None:
-    coarse = History(GRID, ("throttle",), np.arange(10, dtype=np.float32)[:, None])
-    fine = History(TimeGrid(900), ("throttle",), (np.arange(12, dtype=np.float32) / 2)[:, None])
-    times, apart = difference(fine, coarse, "throttle")
-    assert len(times) == 6 and np.abs(apart).max() < 1e-6
+    coarse, fine = np.arange(10.0), np.arange(0.0, 5.6, 0.5)
+    times, apart = difference((fine, 3.0 * fine + 1.0), (coarse, 3.0 * coarse))
+    assert times.tolist() == [0.0, 1.0, 2.0, 3.0, 4.0, 5.0] and np.abs(apart - 1.0).max() < 1e-12
 
 
 @pytest.mark.parametrize(
@@ -223,6 +223,49 @@ def test_the_ladder_says_how_every_subject_stands(
     assert [(r.subject, r.state, r.stands_on) for r in rungs] == [
         ("low", "fails", ()), ("middle", "blocked", ("low",)), ("top", "not asked", ("middle",)),
         ("own", "nothing shown", ())]  # fmt: skip
+
+
+def test_what_is_put_off_or_loosened_is_told_with_its_owner(
+    session: Callable[..., Record], make: SimpleNamespace
+) -> None:
+    asked = (make.judgement("j"), make.judgement("k"), make.judgement("m"))
+    of = make.case("c", "low", asked)
+    held = Deferral("c", "j", "R. <Example>", "the gate sticks", "2030-01-31", 2.0, "tolerances")
+    gone = replace(held, judgement="k", expires="2020-01-31")
+    results = [
+        make.finding(asked[0], of, "deferred", deferral=held, deferral_state="holds", note="would be: fail"),
+        make.finding(asked[1], of, "fail", deferral=gone, deferral_state="expired"),
+        make.finding(asked[2], of, "pass", loosened="twice as wide, by R. Example"),
+    ]
+    page = html.render(session([make.plan(of)], results))
+    assert 'Withdrawn by deferral <span class="n">1</span>' in page
+    assert "c/j: deferred (deferral holds); R. &lt;Example&gt; until 2030-01-31" in page
+    assert "fail (deferral expired)" in page and "Deferral: R. &lt;Example&gt; until 2020-01-31" in page
+    assert "c/m (pass): twice as wide, by R. Example" in page and "of these loosened" in page
+
+
+def test_a_stored_curve_is_laid_on_its_run_as_it_was_judged(make: SimpleNamespace) -> None:
+    asked = replace(
+        make.judgement("j", what="history", channel="brake_power"), run="only", since="open",
+        between=("before", "after"),
+        curve=Curve((0.0, 2.0, 4.0), (100.0, 300.0, 500.0)),
+    )  # fmt: skip
+    of = make.case("c", "low", (asked,))
+    data = np.linspace(120.0, 900.0, 400, dtype=np.float32)[:, None]
+    marks, start = (Mark("move", 100, 140, "open"),), Reading("before", 90, {"brake_power": 120.0}, {})
+    run = History(GRID, ("brake_power",), data, marks, (start,))
+    case = evidence.CaseEvidence(make.plan(of), (), {(0, "only"): run})
+    judged = make.finding(asked, of, "fail")
+    lines = evidence.lines_of(case, judged, "brake_power")
+    laid = evidence.reference_line(case, judged, lines, "brake_power")
+    assert laid is not None
+    assert laid.times.tolist() == [5.0, 7.0, 9.0] and laid.values.tolist() == [120.0, 320.0, 520.0]
+    assert (
+        evidence.reference_line(case, make.finding(make.judgement("x"), of, "fail"), lines, "brake_power")
+        is None
+    )
+    figure = figures.of_finding(case, judged, "n")
+    assert figure is not None and "only less reference" in figure and 'class="both"' in figure
 
 
 def test_damaged_histories_are_told_and_stop_nothing(full: Record) -> None:

@@ -70,7 +70,8 @@ def runs_of(judgement: Judgement | None) -> tuple[str, ...]:
     """The runs that a judgement looks at; empty where it names none."""
     if judgement is None:
         return ()
-    named = [*(ref.run for ref in refs(judgement)), judgement.run, *judgement.runs, judgement.longer_than]
+    named = [*(ref.run for ref in refs(judgement)), judgement.run, *judgement.runs]
+    named += [judgement.longer_than, judgement.against]
     return tuple(dict.fromkeys(name for name in named if name))
 
 
@@ -161,17 +162,33 @@ def swept_words(case: CaseEvidence) -> str:
     return spoken(sweep.name) if unit == "1" else f"{spoken(sweep.name)}, {unit}"
 
 
-def difference_lines(case: CaseEvidence, finding: Finding, lines: Sequence[Line], channel: str) -> list[Line]:
+def difference_lines(lines: Sequence[Line], channel: str) -> list[Line]:
     """Each curve less the first, at equal time since the start; empty for a single one or for states."""
     if len(lines) < 2 or (channel in CHANNELS and CHANNELS[channel].states):
         return []
-    point = point_of(case, finding)
-    first = case.histories[point, lines[0].label]
+    first = lines[0]
+    timed = (first.times, first.values)
     return [
-        Line(f"{line.label} less {lines[0].label}", *difference(case.histories[point, line.label], first, channel),
-             line.index)
+        Line(f"{line.label} less {first.label}", *difference((line.times, line.values), timed), line.index)
         for line in lines[1:]
-    ]  # fmt: skip
+        if line.times.size and first.times.size
+    ]
+
+
+def reference_line(case: CaseEvidence, finding: Finding, lines: Sequence[Line], channel: str) -> Line | None:
+    """The stored curve that a history was held against, laid on its run as it was judged: by increments from the
+    stabilised start, from the movement of the lever on. None for any other judgement."""
+    judgement = asked(case, finding)
+    if judgement is None or judgement.curve is None or not lines:
+        return None
+    history = case.histories[point_of(case, finding), lines[0].label]
+    mark = next((m for m in history.marks if m.name == judgement.since), None)
+    start = history.reading(judgement.between[0]) if judgement.between else None
+    if mark is None or start is None or channel not in start.values:
+        return None
+    seconds, values = np.array(judgement.curve.seconds), np.array(judgement.curve.values)
+    since = mark.row * history.grid.step / TICKS_PER_SECOND
+    return Line("reference", since + seconds, start.values[channel] + values - values[0], len(lines))
 
 
 def band_of(finding: Finding, channel: str) -> Band | None:

@@ -20,6 +20,8 @@ from leverproof.report.html.evidence import (
     lines_of,
     point_labels,
     point_of,
+    read_points,
+    reference_line,
     runs_of,
     swept_lines,
     swept_words,
@@ -64,21 +66,30 @@ def of_finding(case: CaseEvidence, finding: Finding, name: str) -> Markup | None
         still if curves else None,
         live if curves else None,
         scale or None,
+        class_="both" if finding.what == "history" else None,
     )
 
 
 def _curves(case: CaseEvidence, finding: Finding, channel: str) -> Markup:
     lines = lines_of(case, finding, channel)
+    reference = reference_line(case, finding, lines, channel)
+    shown = [reference, *lines] if reference is not None else lines
     states = CHANNELS[channel].states if channel in CHANNELS else ()
     unit, point = unit_of(channel), point_of(case, finding)
     instants = _merged([i for line in lines for i in instants_of(case, finding, point, line.label)])
     upper = chart(
-        spoken(channel), unit, lines, instants=instants, band=band_of(finding, channel), states=states
+        spoken(channel),
+        unit,
+        shown,
+        instants=instants,
+        read=read_points(case, finding, lines, channel),
+        band=band_of(finding, channel),
+        states=states,
     )
-    apart = difference_lines(case, finding, lines, channel)
+    apart = difference_lines(shown, channel)
     reach = max((float(line.times[-1]) for line in lines if line.times.size), default=0.0)
     lower = chart(f"difference in {spoken(channel)}", unit, apart, instants=instants, until=reach)
-    return Markup(upper + (key(lines) if upper else "") + lower + (key(apart) if lower else ""))
+    return Markup(upper + (key(shown) if upper else "") + lower + (key(apart) if lower else ""))
 
 
 def _places(finding: Finding) -> list[Instant]:

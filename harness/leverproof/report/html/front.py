@@ -17,7 +17,8 @@ from leverproof.report.fold import (
     mounted,
     notices,
     occurring,
-    verdict_words,
+    put_off,
+    widened,
 )
 from leverproof.report.html.claim import PARTS, claim, is_open, ladder
 from leverproof.report.html.findings import summary_table
@@ -33,7 +34,7 @@ SECTIONS = {
     "ladder": "The ladder of subjects",
     "findings": "Open findings",
     "passed": "Cases without open findings",
-    "left-out": "Blocked, put off, not applicable",
+    "left-out": "Put off, blocked, not applicable",
     "notices": "Noticed during the run",
     "reading": "How to read this guide",
 }
@@ -142,7 +143,8 @@ def verdicts(findings: Sequence[Finding]) -> Markup:
 
 
 def _apart(counted: Counts) -> dict[str, dict[str, int]]:
-    return {"self-referential (not counted as passed)": counted.self_referential}
+    out = {"self-referential (not counted as passed)": counted.self_referential}
+    return out | {"of these loosened": counted.loosened} if any(counted.loosened.values()) else out
 
 
 def rungs(record: Record, findings: Sequence[Finding]) -> Markup:
@@ -174,14 +176,16 @@ def opened(findings: Sequence[Finding], parts: Markup) -> Markup:
 
 
 def put_aside(record: Record, findings: Sequence[Finding]) -> Markup:
-    """What was blocked, deferred or did not apply, each with its reason."""
-    deferred = [
-        f"{f.case}/{f.judgement}: {verdict_words(f)}; {f.note}" for f in findings if f.verdict == "deferred"
-    ]
-    groups = {"Blocked": blocked(findings), "Put off": deferred, "Not applicable": left_out(record, findings)}
+    """What was put off, loosened, blocked or did not apply, each with its reason."""
+    groups = {
+        "Put off": put_off(findings),
+        "Tolerances loosened by the user": widened(findings),
+        "Blocked": blocked(findings),
+        "Not applicable": left_out(record, findings),
+    }
     inside = [
         element("details", element("summary", element("h3", f"{title} ({len(lines):,})")), _list(lines), class_="fold",
-                open=title == "Put off")
+                open=title not in ("Blocked", "Not applicable"))
         for title, lines in groups.items()
         if lines
     ]  # fmt: skip

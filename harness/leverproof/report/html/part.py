@@ -10,7 +10,7 @@ from leverproof.judge.model import Finding
 from leverproof.record.layout import safe_name
 from leverproof.record.reader import Record
 from leverproof.report.case_page import step_words, sweep_words, tolerance_words, value_words
-from leverproof.report.fold import repeat_command, resolvable, verdict_words, with_tolerance
+from leverproof.report.fold import deferral_words, repeat_command, resolvable, verdict_words, with_tolerance
 from leverproof.report.html import figures
 from leverproof.report.html.claim import in_order, is_open
 from leverproof.report.html.evidence import CaseEvidence, asked
@@ -114,6 +114,10 @@ def _open_finding(record: Record, case: CaseEvidence, finding: Finding, index: i
         element("p", element("strong", sentence(finding)), class_="verdict"),
         element("p", "If this is so: ", consequence) if consequence else None,
         element("p", "Note: ", finding.note) if finding.note and finding.found else None,
+        element("p", "Deferral: ", deferral_words(finding), class_="alarm") if finding.deferral else None,
+        element("p", "Its tolerance is the user's: ", finding.loosened, class_="alarm")
+        if finding.loosened
+        else None,
         element("p", "What the method can see, as said before the run: ", *seen) if seen else None,
         element("p", "Why it is asked: ", finding.why) if finding.why else None,
         figures.of_finding(case, finding, f"{anchor(finding.case)}-{index}"),

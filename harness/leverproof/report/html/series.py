@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from leverproof.history import History, Rows
 from leverproof.timegrid import TICKS_PER_SECOND
 
+Timed = tuple[NDArray[np.float64], NDArray[np.float64]]
 POINTS = 480
 AROUND = 5 * TICKS_PER_SECOND
 LEVELS = 65_534
@@ -116,10 +117,10 @@ def seconds_of(history: History) -> NDArray[np.float64]:
     return np.arange(history.data.shape[0], dtype=np.float64) * (history.grid.step / TICKS_PER_SECOND)
 
 
-def difference(one: History, first: History, channel: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Seconds since the start, and a channel of ``one`` less that of ``first`` then, as long as both last."""
-    slower = one if one.grid.step >= first.grid.step else first
-    times = seconds_of(slower)
-    times = times[times <= min(float(seconds_of(h)[-1]) for h in (one, first))]
-    held = [np.interp(times, seconds_of(h), h.column(channel)) for h in (one, first)]
-    return times, held[0] - held[1]
+def difference(one: Timed, first: Timed) -> Timed:
+    """``one`` less ``first`` at equal time, at the instants of the one with fewer, where both are known. Each is its
+    seconds and its values."""
+    times = (one if one[0].size <= first[0].size else first)[0]
+    low, high = max(one[0][0], first[0][0]), min(one[0][-1], first[0][-1])
+    times = times[(times >= low) & (times <= high)]
+    return times, np.interp(times, *one) - np.interp(times, *first)
