@@ -82,7 +82,7 @@ def doubts_table(findings: Sequence[Finding]) -> Markup | None:
             rows.append(_doubt_row(finding, point, doubt, several=len(findings) > 1))
         whole = "all parts together (root of the sum of squares)"
         lead = [finding.judgement] if len(findings) > 1 else []
-        rows.append([*lead, whole, "", number_cell(amount(point.w, point.unit)), number_cell("100 %")])
+        rows.append([*lead, whole, "", number_cell(amount(point.w, point.unit)), number_cell("100 %" if point.w > 0.0 else "-")])
     if not rows:
         return None
     lead = ["judgement"] if len(findings) > 1 else []
@@ -94,6 +94,8 @@ def _doubt_row(finding: Finding, point: PointFinding, doubt: Doubt, *, several: 
     lead: list[str | Markup] = [finding.judgement] if several else []
     if doubt.u is None:
         return [*lead, doubt.part, doubt.how, number_cell("not determined"), number_cell("-")]
-    share = (COVERAGE * doubt.u / point.w) ** 2 if point.w > 0.0 else 0.0
     size = number_cell(amount(COVERAGE * doubt.u, point.unit))
+    if point.w <= 0.0:
+        return [*lead, doubt.part, doubt.how, size, number_cell("-")]
+    share = (COVERAGE * doubt.u / point.w) ** 2
     return [*lead, doubt.part, doubt.how, size, number_cell(f"{share:.0%}".replace("%", " %"))]
