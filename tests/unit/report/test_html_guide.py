@@ -15,14 +15,16 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from leverproof.cases.model import Curve
+from leverproof.cases.model import Curve, Ref
+from leverproof.conduct.model import Point
 from leverproof.history import History, Mark, Reading
-from leverproof.judge.model import VERDICTS, Deferral, Finding, PointFinding
+from leverproof.judge.model import VERDICTS, Deferral, Doubt, Finding, PointFinding
 from leverproof.record import Record
 from leverproof.report import html
 from leverproof.report.html import claim, evidence, figures, words
 from leverproof.report.html.drawing import Band, Line, Placed, chart, distances, ticks
 from leverproof.report.html.markup import LONGEST, Markup, data_script, element, escaped, value_cell
+from leverproof.report.html.readings import readings_table
 from leverproof.report.html.series import AROUND, MISSING, difference, packed, thinned, windows
 from leverproof.timegrid import TimeGrid
 
@@ -266,6 +268,52 @@ def test_a_stored_curve_is_laid_on_its_run_as_it_was_judged(make: SimpleNamespac
     )
     figure = figures.of_finding(case, judged, "n")
     assert figure is not None and "only less reference" in figure and 'class="both"' in figure
+
+
+ODD = (None, 0.0, -1.0, 1e300, 5e-324, math.inf, -math.inf, math.nan)
+
+
+def test_no_number_whatever_it_is_stops_the_page(
+    session: Callable[..., Record], make: SimpleNamespace
+) -> None:
+    every = [(e, limit, w) for e in ODD for limit in ODD[1:] for w in ODD[1:]]
+    asked = tuple(make.judgement(f"j{n}") for n in range(len(every)))
+    of = make.case("c", "low", asked)
+    results = [
+        make.finding(
+            j, of, "fail", limit=limit, w=w, number=e,
+            points=(PointFinding("here", e, e, "inHg", e, limit, w, "fail", (Doubt("jitter", w), Doubt("fit", None))),),
+        )
+        for j, (e, limit, w) in zip(asked, every, strict=True)
+    ]  # fmt: skip
+    page = html.render(session([make.plan(of)], results))
+    assert page.count('class="finding ') == len(every)
+    assert not re.search(r'[dxy]="[^"]*(nan|inf)', page)
+
+
+@pytest.mark.parametrize("rows", [0, 1, 2, 700])
+@pytest.mark.parametrize("kind", ["constant", "gone", "endless", "mixed"])
+def test_no_history_whatever_it_holds_stops_the_page(
+    rows: int, kind: str, session: Callable[..., Record], make: SimpleNamespace
+) -> None:
+    asked = replace(make.judgement("j", channel="manifold_pressure"), reading=Ref("only", "settled"))
+    of = make.case("c", "low", (asked,))
+    held = {
+        "constant": [7.0],
+        "gone": [math.nan],
+        "endless": [3e38, -3e38, math.inf],
+        "mixed": [1.0, math.nan, -2.0],
+    }
+    data = np.resize(np.array(held[kind], np.float32), (rows, 1))
+    readings = (Reading("settled", 0, {"manifold_pressure": math.nan}, {}),)
+    run = History(GRID, ("manifold_pressure",), data, (), readings if rows else ())
+    planned = replace(make.plan(of), points=(Point(0, "", False, 0.0, {}, {}),))
+    results = [make.finding(asked, of, "fail")]
+    case = evidence.of_case(session([planned], results), planned, results)
+    case = replace(case, histories={(0, "only"): run, (0, "other"): run})
+    json.dumps(evidence.plot_data(case), allow_nan=False)
+    assert "nan" not in str(figures.of_finding(case, results[0], "n"))
+    readings_table(case)
 
 
 def test_damaged_histories_are_told_and_stop_nothing(full: Record) -> None:

@@ -205,7 +205,7 @@ class Placed:
 
 def distances(placed: Sequence[Placed], unit: str, said: str) -> Markup:
     """How far each point lies beyond its expectation, with its doubt, beside what is tolerated. Hatched is beyond."""
-    shown = [p for p in placed if math.isfinite(p.excess)]
+    shown = [p for p in placed if all(map(math.isfinite, (p.excess, p.limit, p.w)))]
     if not shown:
         return Markup("")
     highest = max(max(p.excess + p.w, p.limit) for p in shown)

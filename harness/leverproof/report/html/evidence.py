@@ -145,7 +145,7 @@ def swept_lines(case: CaseEvidence, finding: Finding, channel: str) -> list[Line
         for point in case.planned.points:
             history = case.histories.get((point.index, ref.run))
             reading = history.reading(ref.reading) if history is not None else None
-            if reading is not None and channel in reading.values:
+            if reading is not None and channel in reading.values and math.isfinite(point.variable):
                 found.append((point.variable, reading.values[channel]))
         if len(found) > 1:
             held = np.array(sorted(found), dtype=np.float64)

@@ -82,7 +82,8 @@ def doubts_table(findings: Sequence[Finding]) -> Markup | None:
             rows.append(_doubt_row(finding, point, doubt, several=len(findings) > 1))
         whole = "all parts together (root of the sum of squares)"
         lead = [finding.judgement] if len(findings) > 1 else []
-        rows.append([*lead, whole, "", number_cell(amount(point.w, point.unit)), number_cell("100 %" if point.w > 0.0 else "-")])
+        share = number_cell("100 %" if point.w > 0.0 else "-")
+        rows.append([*lead, whole, "", number_cell(amount(point.w, point.unit)), share])
     if not rows:
         return None
     lead = ["judgement"] if len(findings) > 1 else []

@@ -224,7 +224,8 @@ def _reading() -> Iterator[tuple[str, str]]:
         "Curves on the screen are thinned: at most 480 points a channel, the least and the greatest value of each "
         "stretch of samples, so that no peak is lost, placed within their stretch. Five seconds on either side of "
         "judged instants of open findings are drawn sample by sample. Values are kept to one part in 65,534 of the "
-        "curve's own range. The record holds every sample. A difference is taken at equal time since the start.",
+        "curve's own range. The record holds every sample. A difference is taken at equal time since the start: "
+        "between the thinned curves in a plot on the screen, between all samples in a still figure.",
     )
     yield (
         "keys in a plot",
