@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from html.parser import HTMLParser
+from importlib.resources import files
 from itertools import pairwise
 from types import SimpleNamespace
 
@@ -314,6 +315,29 @@ def test_no_history_whatever_it_holds_stops_the_page(
     json.dumps(evidence.plot_data(case), allow_nan=False)
     assert "nan" not in str(figures.of_finding(case, results[0], "n"))
     readings_table(case)
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance (Web Content Accessibility Guidelines 2.2)."""
+    digits = colour.lstrip("#")
+    full = "".join(c * 2 for c in digits) if len(digits) == 3 else digits
+    parts = [int(full[i : i + 2], 16) / 255.0 for i in (0, 2, 4)]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
+
+
+def test_every_colour_of_text_stands_off_its_ground_light_dark_and_printed() -> None:
+    style = files("leverproof.report.html").joinpath("guide.css").read_text("utf-8")
+    palettes = [
+        dict(re.findall(r"--([\w-]+): (#\w+)", block))
+        for block in re.findall(r":root \{(.*?)\}", style, re.S)
+    ]
+    assert len(palettes) == 3
+    for palette in palettes:
+        for ground in ("page", "sheet", "tint"):
+            for name in ("ink", "soft", "accent", "fail", "doubtful", "pass", "open"):
+                light, dark = sorted((_luminance(palette[name]), _luminance(palette[ground])), reverse=True)
+                assert (light + 0.05) / (dark + 0.05) >= 4.5, (name, ground)
 
 
 def test_damaged_histories_are_told_and_stop_nothing(full: Record) -> None:
