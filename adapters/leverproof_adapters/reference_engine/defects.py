@@ -9,9 +9,11 @@ from dataclasses import replace
 
 from leverproof.errors import InputError, nearest
 from leverproof_adapters.reference_engine import defect_parts as wrong
+from leverproof_adapters.reference_engine.air_defects import AIR_DEFECTS
 from leverproof_adapters.reference_engine.components import Build
 from leverproof_adapters.reference_engine.expected_findings import BORDERLINE, SURE
 from leverproof_adapters.reference_engine.family_defects import FAMILY_DEFECTS
+from leverproof_adapters.reference_engine.power_defects import POWER_DEFECTS
 from leverproof_adapters.reference_engine.seeding import EARLY, LATE, Defect
 from leverproof_adapters.reference_engine.seeding import other_coefficients as _factors
 from leverproof_adapters.reference_engine.seeding import other_data as _data
@@ -263,8 +265,8 @@ _ALL = (
 )
 
 DEFECTS: dict[str, Defect] = {
-    d.name: replace(d, fires=SURE.get(d.name, ()), may_fire=BORDERLINE.get(d.name, ()))
-    for d in (*_ALL, *FAMILY_DEFECTS, *START_DEFECTS)
+    d.name: replace(d, fires=SURE.get(d.name, d.fires), may_fire=BORDERLINE.get(d.name, d.may_fire))
+    for d in (*_ALL, *FAMILY_DEFECTS, *START_DEFECTS, *AIR_DEFECTS, *POWER_DEFECTS)
 }
 
 

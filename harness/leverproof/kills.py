@@ -1,0 +1,172 @@
+"""What catches what: flying the seeded defects of the embedded engine, and keeping or reading the results.
+
+Results are JSON (``kills.schema.json``). They carry a digest of each case's text, so that a result of a case that has
+been changed since is known for what it is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from leverproof import __version__
+from leverproof.cases.catalogue import Catalogue, load_catalogue
+from leverproof.errors import InputError, UsageError, nearest
+from leverproof.record.reader import Record, read_record
+from leverproof.report.kill_matrix import DefectRun, fired_cases
+from leverproof.schema import check
+from leverproof.session import Progress, RunRequest, SeededDefect, known_defects, run_session
+from leverproof.toml_file import read_text
+
+Shown = AbstractContextManager[Progress | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Kills:
+    """The runs with a defect each, the case texts they were made with (id -> SHA-256 of the text), the seed, and
+    where they come from, in words."""
+
+    runs: tuple[DefectRun, ...]
+    digests: Mapping[str, str]
+    seed: int
+    whence: str
+
+    def changed(self, catalogue: Catalogue) -> frozenset[str]:
+        """Cases of which ``catalogue`` holds another text, or none, than these results were made with."""
+        now = digests_of(catalogue)
+        return frozenset(case for case, digest in self.digests.items() if now.get(case) != digest)
+
+
+def digests_of(catalogue: Catalogue) -> dict[str, str]:
+    """SHA-256 of each case's text, by id."""
+    return {case: hashlib.sha256(text.encode("utf-8")).hexdigest() for case, text in catalogue.texts.items()}
+
+
+def fly(names: Sequence[str], seed: int, *, command: Sequence[str], shown: Callable[[], Shown]) -> Kills:
+    """Runs the whole library once with each named defect (all of them when none is named), each on the first engine
+    it can be built into; ``shown`` gives what shows the progress of each run. Raises :class:`UsageError` for an unknown name."""
+    known = {defect.name: defect for defect in known_defects()}
+    for name in names:
+        if name not in known:
+            raise UsageError(f"no defect {name!r}", "--defect", nearest(name, known), "defect")
+    runs: list[DefectRun] = []
+    with tempfile.TemporaryDirectory(prefix="leverproof-") as folder:
+        for name, defect in known.items():
+            if not names or name in names:
+                out = Path(folder) / name
+                with shown() as progress:
+                    code = run_session(_request(defect, seed, out, command), progress)
+                runs.append(_run(defect, read_record(out), code))
+    return Kills(tuple(runs), digests_of(load_catalogue()), seed, "flown now")
+
+
+def _request(defect: SeededDefect, seed: int, out: Path, command: Sequence[str]) -> RunRequest:
+    return RunRequest(
+        stand=None,
+        sheet=defect.variants[0],
+        cases=(),
+        case_folders=(),
+        subjects=(),
+        seed=seed,
+        out=out,
+        defect=defect.name,
+        command=tuple(command),
+    )
+
+
+def _run(defect: SeededDefect, record: Record, code: int) -> DefectRun:
+    return DefectRun(
+        defect.name, defect.size, frozenset(defect.fires), fired_cases(record), code, frozenset(defect.may_fire)
+    )
+
+
+def read(path: Path) -> Kills:
+    """Results from a file written by :func:`text_of`, or from a folder of records of ``run --defect NAME``.
+
+    What a defect is expected to fail is taken from this build. Raises :class:`InputError` for what is neither, and for
+    results that name a defect this build does not have."""
+    return _from_records(path) if path.is_dir() else _from_file(path)
+
+
+def _from_file(path: Path) -> Kills:
+    text = read_text(path, what="file of kill results")
+    try:
+        document: Any = json.loads(text)
+    except ValueError as reason:
+        raise InputError(f"not valid JSON: {reason}", str(path), code="json") from None
+    check(document, "kills", str(path))
+    known = {defect.name: defect for defect in known_defects()}
+    runs = tuple(
+        DefectRun(
+            entry["name"],
+            defect.size,
+            frozenset(defect.fires),
+            frozenset(entry["fired"]),
+            entry["exit"],
+            frozenset(defect.may_fire),
+        )
+        for entry in document["defects"]
+        for defect in [_known(known, entry["name"], str(path))]
+    )
+    whence = f"read from {path.name}, measured with version {document['version']}"
+    return Kills(runs, document["cases"], document["seed"], whence)
+
+
+def _from_records(folder: Path) -> Kills:
+    known = {defect.name: defect for defect in known_defects()}
+    runs: list[DefectRun] = []
+    digests: dict[str, str] = {}
+    seed = 1
+    for place in sorted(p for p in folder.iterdir() if (p / "record.jsonl").is_file()):
+        record = read_record(place)
+        name = record.header.get("defect")
+        if not name:
+            continue
+        if not record.complete:
+            raise InputError("the run did not end in order", str(place), "make it again", "incomplete")
+        runs.append(_run(_known(known, str(name), str(place)), record, int((record.footer or {})["exit"])))
+        seed = int(record.header.get("seed", 1))
+        digests.update(_digests_in(place))
+    if not runs:
+        raise InputError(
+            "no record of a run with a defect in this folder",
+            str(folder),
+            "make some with leverproof run --defect NAME --out DIR",
+            "no_record",
+        )
+    return Kills(tuple(runs), digests, seed, f"read from {len(runs)} records in {folder.name}")
+
+
+def _digests_in(place: Path) -> dict[str, str]:
+    """Digests of the cases a record keeps verbatim; a file's name is the id of its case."""
+    kept = (place / "inputs").rglob("*.toml")
+    now = load_catalogue().texts
+    return {p.stem: hashlib.sha256(p.read_bytes()).hexdigest() for p in kept if p.stem in now}
+
+
+def _known(known: Mapping[str, SeededDefect], name: str, where: str) -> SeededDefect:
+    if name not in known:
+        raise InputError(f"this build has no defect {name!r}", where, nearest(name, known), "defect")
+    return known[name]
+
+
+def text_of(kills: Kills) -> str:
+    """The results as JSON text, in a fixed order, without date or host: the same results give the same text."""
+    document = {
+        "format": 1,
+        "program": "leverproof",
+        "version": __version__,
+        "seed": kills.seed,
+        "cases": dict(sorted(kills.digests.items())),
+        "defects": [
+            {"name": run.defect, "exit": run.exit_code, "fired": sorted(run.fired)}
+            for run in sorted(kills.runs, key=lambda run: run.defect)
+        ],
+    }
+    return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
