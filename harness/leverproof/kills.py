@@ -50,7 +50,8 @@ def digests_of(catalogue: Catalogue) -> dict[str, str]:
 
 def fly(names: Sequence[str], seed: int, *, command: Sequence[str], shown: Callable[[], Shown]) -> Kills:
     """Runs the whole library once with each named defect (all of them when none is named), each on the first engine
-    it can be built into; ``shown`` gives what shows the progress of each run. Raises :class:`UsageError` for an unknown name."""
+    it can be built into; ``shown`` gives what shows the progress of each run. Raises :class:`UsageError` for an unknown
+    name."""
     known = {defect.name: defect for defect in known_defects()}
     for name in names:
         if name not in known:

@@ -70,17 +70,18 @@ def ram_by_the_speed(p: Parameters, altitude: Array, offset: Array, humidity: Ar
 
 def standard_air_breathed(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The compressor is fed standard air; the thermometer outside shows the day."""
-    metres = np.asarray(atmosphere.pressure_altitude(air.pressure))
-    standard = np.asarray(atmosphere.temperature(metres)) / air.temperature
-    breathed = with_air(air, ram_temperature=air.ram_temperature * standard)
-    gas_path.turbo_stage(p, s, levers, breathed, x)
+    gas_path.turbo_stage(p, s, levers, _standard_while_turning(s, air), x)
 
 
 def standard_air_cools(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The intercooler is cooled by standard air too."""
+    gas_path.intercooler(p, s, levers, _standard_while_turning(s, air), x)
+
+
+def _standard_while_turning(s: State, air: Air) -> Air:
     metres = np.asarray(atmosphere.pressure_altitude(air.pressure))
     standard = np.asarray(atmosphere.temperature(metres)) / air.temperature
-    gas_path.intercooler(p, s, levers, with_air(air, ram_temperature=air.ram_temperature * standard), x)
+    return with_air(air, ram_temperature=air.ram_temperature * np.where(s.crank > 0.0, standard, 1.0))
 
 
 def intake_at_sea_level(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
@@ -149,7 +150,7 @@ AIR_DEFECTS = (
         "large",
         "Pressure by height is a short table with straight lines between its points, right at the points only.",
         other_parts(surroundings=air_between_few_points),
-        fires=("standard-atmosphere",),
+        fires=("below-sea-level", "standard-atmosphere"),
     ),
     Defect(
         "static-port-in-the-slipstream",
@@ -184,7 +185,7 @@ AIR_DEFECTS = (
         "small",
         "Airspeed adds nothing to the pressure at the intake.",
         other_coefficients(ram_recovery=0.0),
-        fires=("ram-at-the-deck",),
+        fires=("ram-at-the-deck", "ram-by-the-square"),
     ),
     Defect(
         "ram-by-the-speed",
@@ -206,7 +207,7 @@ AIR_DEFECTS = (
         "The intake is fed with the pressure at sea level at every height.",
         other_parts(turbo_stage=intake_at_sea_level),
         ("rill-6",),
-        fires=("unsupercharged-altitude-power",),
+        fires=("ram-at-the-deck", "ram-by-the-square", "unsupercharged-altitude-power"),
     ),
     Defect(
         "propeller-in-sea-level-air",
@@ -214,6 +215,6 @@ AIR_DEFECTS = (
         "The propeller works in air of sea-level density at every height.",
         other_parts(propeller=thick_air_for_propeller),
         BOTH,
-        fires=("blade-angle-by-height",),
+        fires=("blade-angle-by-height", "field-barometric-run-up"),
     ),
 )

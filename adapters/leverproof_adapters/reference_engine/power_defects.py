@@ -5,15 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from leverproof.atmosphere import SEA_LEVEL_DENSITY
-from leverproof_adapters.reference_engine import controls, cylinder, gas_path
+from leverproof.quantities import convert
+from leverproof_adapters.reference_engine import controls, cylinder, gas_path, propeller
 from leverproof_adapters.reference_engine.defect_parts import with_lever
 from leverproof_adapters.reference_engine.parameters import Parameters
 from leverproof_adapters.reference_engine.seeding import EARLY, Defect, other_coefficients, other_parts
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
 
-_SLACK = 0.06
-_CREEP = 1.0e-4
+_OPENS_ABOVE, _SHUTS_BELOW = 0.55, 0.05
+_CREEP, _HOLDS = 2.0e-4, 120.0
 _GALLON = 6.0
+_IDLE_SHARE = 0.125
+_PER_LB_H = 1.0 / convert(1.0, "lb/h", "kg/s")
+_PER_INHG = 1.0 / convert(1.0, "inHg", "Pa")
 _STICKS_ABOVE, _FREED_BELOW = 0.62, 0.12
 
 
@@ -39,6 +43,25 @@ def fuel_in_gallons(p: Parameters, s: State, air: Air, x: Point, readings: dict[
     readings["fuel_flow"] = readings["fuel_flow"] * (1.0 / _GALLON)
 
 
+def idle_jet_rich(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+    """Fuel flow never below an eighth of that at take-off as long as fuel is on."""
+    least = _IDLE_SHARE * p.rated_flow * (p.auto_rich_ratio + p.auto_rich_power) * _PER_LB_H
+    burning = (x.fuel_flow > 0.0) & (s.crank > 0.0)
+    readings["fuel_flow"] = np.where(burning, np.maximum(readings["fuel_flow"], least), readings["fuel_flow"])
+
+
+def gauge_leaks_at_idle(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+    """The gauge's pipe leaks, and shows it where the manifold flows least."""
+    leak = 0.6 * (x.air_flow < 0.12 * p.rated_flow) * (x.fuel_flow > 0.0)
+    shown = readings["manifold_pressure"]
+    readings["manifold_pressure"] = shown + leak * (air.pressure * _PER_INHG - shown)
+
+
+def lever_reversed(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """Forward is coarse: full forward stands where full back should."""
+    propeller.governor(p, s, with_lever(levers, "propeller", 1.0 - levers.propeller), air, x, pace)
+
+
 def mixture_by_outside_density(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Fuel metered by volume of the air outside: the thinner it is, the richer."""
     cylinder.mixture(p, s, levers, air, x)
@@ -54,20 +77,22 @@ def geared_stage_never_out_of_breath(p: Parameters, s: State, levers: Levers, ai
     gas_path.induction(p, s, levers, air, x)
 
 
-def slack_in_the_throttle(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
-    """The throttle follows its lever only beyond a slack in the linkage."""
-    asked, _ = controls.asked_positions(p, levers)
-    half = 0.5 * _SLACK * (1.0 - np.abs(2.0 * asked - 1.0))
-    followed = np.minimum(np.maximum(s.throttle, asked - half), asked + half)
-    controls.actuators(p, s, with_lever(levers, "throttle", followed), air, x, pace)
+def door_latches(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+    """An alternate air door is sucked open at a wide throttle and stays open until the throttle is next to closed.
+
+    Whether it is open is carried where the speed servo of the other set keeps its integral."""
+    gas_path.induction(p, s, levers, air, x)
+    s.servo = np.where(s.throttle > _OPENS_ABOVE, 1.0, np.where(s.throttle < _SHUTS_BELOW, 0.0, s.servo))
+    fed = (s.servo > 0.9) & (s.crank > 0.0)
+    x.manifold_pressure = x.manifold_pressure * np.where(fed, 1.03, 1.0)
 
 
 def creeping_throttle(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
-    """The friction lock slips: vibration lets the throttle back from where its lever was put, further with time.
+    """The friction lock works loose: from two minutes on, vibration lets the throttle back from where it was put.
 
-    How far it has slipped is carried where the speed servo of the other set keeps its integral."""
-    s.servo = np.where(s.crank > 0.0, s.servo + pace.dt * _CREEP, s.servo)
-    slipped = np.maximum(levers.throttle - s.servo, 0.0)
+    The time is carried where the speed servo of the other set keeps its integral."""
+    s.servo = np.where(s.crank > 0.0, s.servo + pace.dt, s.servo)
+    slipped = np.maximum(levers.throttle - _CREEP * np.maximum(s.servo - _HOLDS, 0.0), 0.0)
     controls.actuators(p, s, with_lever(levers, "throttle", slipped), air, x, pace)
 
 
@@ -79,24 +104,53 @@ def enrichment_sticks(p: Parameters, s: State, levers: Levers, air: Air, x: Poin
     load = x.air_flow * (1.0 / p.rated_flow)
     s.servo = np.where(load > _STICKS_ABOVE, 1.0, np.where(load < _FREED_BELOW, 0.0, s.servo))
     stuck = (s.servo > 0.9) & (x.fuel_ratio > 0.0)
-    x.fuel_ratio = x.fuel_ratio * np.where(stuck, 1.08, 1.0)
+    x.fuel_ratio = x.fuel_ratio * np.where(stuck, 1.05, 1.0)
     x.fuel_flow = x.fuel_ratio * x.air_flow
 
 
 POWER_DEFECTS = (
     Defect(
+        "idle-jet-rich",
+        "small",
+        "Fuel with the throttle closed is an eighth of that at take-off.",
+        other_parts(readings=idle_jet_rich),
+        fires=("idle-fuel-flow",),
+    ),
+    Defect(
+        "gauge-leaks-at-idle",
+        "small",
+        "The pipe of the manifold pressure gauge leaks, which shows at idle.",
+        other_parts(readings=gauge_leaks_at_idle),
+        fires=("idle-speed",),
+    ),
+    Defect(
+        "propeller-lever-reversed",
+        "large",
+        "Forward on the propeller lever is coarse.",
+        other_parts(governor=lever_reversed),
+        fires=("constant-speed-range",),
+    ),
+    Defect(
         "one-mechanical-efficiency",
         "small",
         "Friction and pumping are a fixed share of the work, so that torque begins at no manifold pressure.",
         other_parts(work=one_mechanical_efficiency),
-        fires=("torque-by-pressure",),
+        fires=(
+            "back-pressure-and-power",
+            "fuel-by-power-setting",
+            "idle-speed",
+            "start-from-rest",
+            "torque-by-pressure",
+        ),
+        may_fire=("back-pressure-felt",),
     ),
     Defect(
         "power-by-pressure-alone",
         "large",
         "Power is read off manifold pressure alone: rpm does not matter.",
         other_parts(work=power_by_pressure_alone),
-        fires=("pressure-for-one-power",),
+        fires=("fuel-by-power-setting", "pressure-for-one-power", "specific-consumption", "take-off-boost-back"),
+        may_fire=("idle-speed", "maximum-continuous-power"),
     ),
     Defect(
         "fuel-in-gallons",
@@ -109,7 +163,7 @@ POWER_DEFECTS = (
         "lean-burns-badly",
         "small",
         "Auto lean is beyond its best economy: it loses more power than it saves fuel.",
-        other_coefficients(lean_fall=5.0),
+        other_coefficients(lean_fall=4.0),
         fires=("lean-saves-fuel",),
     ),
     Defect(
@@ -118,7 +172,14 @@ POWER_DEFECTS = (
         "Fuel is metered by the density outside and not by the charge, so that height floods the engine.",
         other_parts(mixture=mixture_by_outside_density),
         ("rill-6t",),
-        fires=("full-rich-climb", "power-held-below-critical"),
+        fires=(
+            "automatic-critical-altitude",
+            "automatic-waste-gate",
+            "climb-power",
+            "power-held-below-critical",
+            "temperature-exponent",
+        ),
+        may_fire=("blade-angle-by-height",),
     ),
     Defect(
         "geared-stage-never-out-of-breath",
@@ -129,19 +190,20 @@ POWER_DEFECTS = (
         fires=("power-above-full-throttle-height",),
     ),
     Defect(
-        "slack-in-the-throttle",
+        "alternate-air-door-latches",
         "small",
-        "The throttle follows its lever only beyond a slack in the linkage, three hundredths either way.",
-        other_parts(actuators=slack_in_the_throttle),
-        fires=("same-setting-same-reading",),
+        "An alternate air door, once a wide throttle has sucked it open, stays open until the throttle is closed.",
+        other_parts(induction=door_latches),
+        EARLY,
+        fires=("path-of-the-levers", "power-up-and-down"),
     ),
     Defect(
         "throttle-creeps",
         "small",
-        "The friction lock slips: the throttle goes back by a hundredth of its travel in a hundred seconds.",
+        "The friction lock works loose after two minutes: the throttle then goes back by a hundredth in 50 s.",
         other_parts(actuators=creeping_throttle),
         EARLY,
-        fires=("two-minutes-at-each-rating",),
+        fires=("power-up-and-down", "two-minutes-at-each-rating"),
     ),
     Defect(
         "enrichment-sticks",
