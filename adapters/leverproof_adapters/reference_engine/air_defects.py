@@ -6,7 +6,8 @@ import numpy as np
 
 from leverproof import atmosphere
 from leverproof.quantities import convert
-from leverproof_adapters.reference_engine import arrangements, gas_path, propeller, shafts
+from leverproof_adapters.reference_engine import conditions, gas_path, shafts
+from leverproof_adapters.reference_engine.coefficients import Coefficients
 from leverproof_adapters.reference_engine.parameters import Parameters
 from leverproof_adapters.reference_engine.seeding import BOTH, Defect, other_coefficients, other_parts
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Part, Point, State
@@ -68,53 +69,64 @@ def ram_by_the_speed(p: Parameters, altitude: Array, offset: Array, humidity: Ar
     return with_air(air, ram_pressure=air.pressure + wrong)
 
 
-def standard_air_breathed(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
-    """The compressor is fed standard air; the thermometer outside shows the day."""
+def standard_air_at_the_intake(p: Coefficients, levers: Levers, air: Air) -> Point:
+    """What is given, with the intake in standard air; the thermometer outside shows the day."""
+    return conditions.given(p, levers, with_air(air, ram_temperature=air.ram_temperature * _standard(air)))
+
+
+def standard_air_breathed(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
+    """The compressor is fed standard air."""
     gas_path.turbo_stage(p, s, levers, _standard_while_turning(s, air), x)
 
 
-def standard_air_cools(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def standard_air_cools(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The intercooler is cooled by standard air too."""
     gas_path.intercooler(p, s, levers, _standard_while_turning(s, air), x)
 
 
-def _standard_while_turning(s: State, air: Air) -> Air:
+def _standard(air: Air) -> Array:
     metres = np.asarray(atmosphere.pressure_altitude(air.pressure))
-    standard = np.asarray(atmosphere.temperature(metres)) / air.temperature
-    return with_air(air, ram_temperature=air.ram_temperature * np.where(s.crank > 0.0, standard, 1.0))
+    return np.asarray(atmosphere.temperature(metres)) / air.temperature
 
 
-def intake_at_sea_level(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def _standard_while_turning(s: State, air: Air) -> Air:
+    share = np.where(s.crank > 0.0, _standard(air), 1.0)
+    return with_air(air, ram_temperature=air.ram_temperature * share)
+
+
+def intake_at_sea_level(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The carburettor is fed with the pressure at sea level at every height, once the engine turns."""
-    fed = np.where(s.crank > 0.0, atmosphere.SEA_LEVEL_PRESSURE, air.ram_pressure)
-    arrangements.intake(p, s, levers, with_air(air, ram_pressure=fed), x)
+    fed = np.where(s.crank > 0.0, atmosphere.SEA_LEVEL_PRESSURE, x.inlet_pressure)
+    x.deck_pressure = fed - x.inlet_loss * x.air_flow * x.air_flow
+    x.outlet_temperature = air.ram_temperature
 
 
-def thick_air_for_propeller(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def thick_air_for_propeller(p: Coefficients, levers: Levers, air: Air) -> Point:
     """The propeller works in air of sea-level density at every height."""
-    sea_level = np.full_like(air.density, atmosphere.SEA_LEVEL_DENSITY)
-    propeller.propeller(p, s, levers, with_air(air, density=sea_level), x)
+    x = conditions.given(p, levers, air)
+    x.blade_pressure = x.blade_pressure * (atmosphere.SEA_LEVEL_DENSITY / air.density)
+    return x
 
 
-def gauge_latched_at_rest(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+def gauge_latched_at_rest(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """Manifold pressure is moved by the engine only: at rest it stays what it was when the engine came to rest."""
-    held = s.manifold
+    held = s.manifold.copy()
     shafts.lags(p, s, levers, air, x, pace)
     s.manifold = np.where(s.crank > 0.0, s.manifold, held)
 
 
-def static_port_in_the_slipstream(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+def static_port_in_the_slipstream(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """The static port takes a fifth of the ram."""
     readings["ambient_pressure"] = (air.pressure + 0.2 * (air.ram_pressure - air.pressure)) * _PER_INHG
 
 
-def fuel_flows_at_rest(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+def fuel_flows_at_rest(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """Fuel flow read off the throttle position, whether the engine turns or not."""
     asked = 100.0 * s.throttle
     readings["fuel_flow"] = np.where(s.crank > 0.0, readings["fuel_flow"], asked)
 
 
-def heads_warm_at_rest(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+def heads_warm_at_rest(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """The head temperature gauge of a stopped engine reads 15 degC on any day."""
     shown = readings["cylinder_head_temperature"]
     readings["cylinder_head_temperature"] = np.where(s.crank > 0.0, shown, 15.0)
@@ -198,7 +210,7 @@ AIR_DEFECTS = (
         "hot-day-not-breathed",
         "large",
         "The thermometer outside shows the day; the intake is fed standard air.",
-        other_parts(turbo_stage=_BREATHED, intercooler=standard_air_cools),
+        other_parts(given=standard_air_at_the_intake, turbo_stage=_BREATHED, intercooler=standard_air_cools),
         fires=("hot-day-fixed-levers", "temperature-exponent"),
     ),
     Defect(
@@ -213,7 +225,7 @@ AIR_DEFECTS = (
         "propeller-in-sea-level-air",
         "small",
         "The propeller works in air of sea-level density at every height.",
-        other_parts(propeller=thick_air_for_propeller),
+        other_parts(given=thick_air_for_propeller),
         BOTH,
         fires=("blade-angle-by-height", "field-barometric-run-up"),
     ),

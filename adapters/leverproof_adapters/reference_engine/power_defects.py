@@ -6,9 +6,9 @@ import numpy as np
 
 from leverproof.atmosphere import SEA_LEVEL_DENSITY
 from leverproof.quantities import convert
-from leverproof_adapters.reference_engine import controls, cylinder, gas_path, propeller
+from leverproof_adapters.reference_engine import conditions, controls, cylinder, gas_path
+from leverproof_adapters.reference_engine.coefficients import Coefficients
 from leverproof_adapters.reference_engine.defect_parts import with_lever
-from leverproof_adapters.reference_engine.parameters import Parameters
 from leverproof_adapters.reference_engine.seeding import EARLY, Defect, other_coefficients, other_parts
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
 
@@ -21,7 +21,7 @@ _PER_INHG = 1.0 / convert(1.0, "inHg", "Pa")
 _STICKS_ABOVE, _FREED_BELOW = 0.62, 0.12
 
 
-def one_mechanical_efficiency(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def one_mechanical_efficiency(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Friction and pumping a fixed share of the indicated torque, right at take-off."""
     cylinder.work(p, s, levers, air, x)
     lost = x.friction_torque + x.pumping_torque + x.blower_torque
@@ -29,7 +29,7 @@ def one_mechanical_efficiency(p: Parameters, s: State, levers: Levers, air: Air,
     x.indicated_torque = np.where(x.burn > 0.5, x.indicated_torque + lost - shared, x.indicated_torque)
 
 
-def power_by_pressure_alone(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def power_by_pressure_alone(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Power a straight line of manifold pressure whatever the rpm, as at nine tenths of rated rpm."""
     cylinder.work(p, s, levers, air, x)
     ratio = 0.9 * p.rated_speed / np.maximum(s.crank, 0.3 * p.rated_speed)
@@ -38,31 +38,31 @@ def power_by_pressure_alone(p: Parameters, s: State, levers: Levers, air: Air, x
     x.indicated_torque = np.where(x.burn > 0.5, net + lost, x.indicated_torque)
 
 
-def fuel_in_gallons(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+def fuel_in_gallons(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """Fuel flow in US gallons an hour, labelled lb/h."""
     readings["fuel_flow"] = readings["fuel_flow"] * (1.0 / _GALLON)
 
 
-def idle_jet_rich(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+def idle_jet_rich(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """Fuel flow never below an eighth of that at take-off as long as fuel is on."""
     least = _IDLE_SHARE * p.rated_flow * (p.auto_rich_ratio + p.auto_rich_power) * _PER_LB_H
     burning = (x.fuel_flow > 0.0) & (s.crank > 0.0)
     readings["fuel_flow"] = np.where(burning, np.maximum(readings["fuel_flow"], least), readings["fuel_flow"])
 
 
-def gauge_leaks_at_idle(p: Parameters, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
+def gauge_leaks_at_idle(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """The gauge's pipe leaks, and shows it where the manifold flows least."""
     leak = 0.6 * (x.air_flow < 0.12 * p.rated_flow) * (x.fuel_flow > 0.0)
     shown = readings["manifold_pressure"]
     readings["manifold_pressure"] = shown + leak * (air.pressure * _PER_INHG - shown)
 
 
-def lever_reversed(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+def lever_reversed(p: Coefficients, levers: Levers, air: Air) -> Point:
     """Forward is coarse: full forward stands where full back should."""
-    propeller.governor(p, s, with_lever(levers, "propeller", 1.0 - levers.propeller), air, x, pace)
+    return conditions.given(p, with_lever(levers, "propeller", 1.0 - levers.propeller), air)
 
 
-def mixture_by_outside_density(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def mixture_by_outside_density(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Fuel metered by volume of the air outside: the thinner it is, the richer."""
     cylinder.mixture(p, s, levers, air, x)
     richer = np.minimum(SEA_LEVEL_DENSITY / np.minimum(air.density, SEA_LEVEL_DENSITY), 1.45)
@@ -70,14 +70,14 @@ def mixture_by_outside_density(p: Parameters, s: State, levers: Levers, air: Air
     x.fuel_flow = x.fuel_ratio * x.air_flow
 
 
-def geared_stage_never_out_of_breath(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def geared_stage_never_out_of_breath(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """An engine above its full-throttle height keeps the deck pressure it had there."""
     held = np.maximum(x.deck_pressure, 6.2e4)
     x.deck_pressure = np.where(s.crank > 0.5 * p.rated_speed, held, x.deck_pressure)
     gas_path.induction(p, s, levers, air, x)
 
 
-def door_latches(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def door_latches(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """An alternate air door is sucked open at a wide throttle and stays open until the throttle is next to closed.
 
     Whether it is open is carried where the speed servo of the other set keeps its integral."""
@@ -87,16 +87,18 @@ def door_latches(p: Parameters, s: State, levers: Levers, air: Air, x: Point) ->
     x.manifold_pressure = x.manifold_pressure * np.where(fed, 1.03, 1.0)
 
 
-def creeping_throttle(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+def creeping_throttle(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """The friction lock works loose: from two minutes on, vibration lets the throttle back from where it was put.
 
     The time is carried where the speed servo of the other set keeps its integral."""
     s.servo = np.where(s.crank > 0.0, s.servo + pace.dt, s.servo)
-    slipped = np.maximum(levers.throttle - _CREEP * np.maximum(s.servo - _HOLDS, 0.0), 0.0)
-    controls.actuators(p, s, with_lever(levers, "throttle", slipped), air, x, pace)
+    asked = x.throttle_asked
+    x.throttle_asked = np.maximum(asked - _CREEP * np.maximum(s.servo - _HOLDS, 0.0), 0.0)
+    controls.actuators(p, s, levers, air, x, pace)
+    x.throttle_asked = asked
 
 
-def enrichment_sticks(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+def enrichment_sticks(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The power enrichment valve opens at high flow and sticks until the flow is next to idle.
 
     Whether it is open is carried where the speed servo of the other set keeps its integral."""
@@ -127,7 +129,7 @@ POWER_DEFECTS = (
         "propeller-lever-reversed",
         "large",
         "Forward on the propeller lever is coarse.",
-        other_parts(governor=lever_reversed),
+        other_parts(given=lever_reversed),
         fires=("constant-speed-range",),
     ),
     Defect(
