@@ -1,5 +1,8 @@
 """What catches what: flying the seeded defects of the embedded engine, and keeping or reading the results.
 
+A defect of an example model is called ``EXAMPLE:DEFECT``, as in ``twin:mixture-of-one``; where a model has several
+engines, a case counts as failed when it failed on one of them.
+
 Results are JSON (``kills.schema.json``). They carry a digest of each case's text, so that a result of a case that has
 been changed since is known for what it is.
 """
@@ -13,18 +16,25 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from leverproof import __version__
 from leverproof.cases.catalogue import Catalogue, load_catalogue
+from leverproof.engine_ids import case_and_engine
+from leverproof.engine_stage import Progress
 from leverproof.errors import InputError, UsageError, nearest
 from leverproof.record.reader import Record, read_record
 from leverproof.report.kill_matrix import DefectRun, fired_cases
 from leverproof.schema import check
-from leverproof.session import Progress, RunRequest, SeededDefect, known_defects, run_session
+from leverproof.stand.authoring.examples import find_example
+from leverproof.stand.stand_file import parse_stand_file
 from leverproof.toml_file import read_text
 
+if TYPE_CHECKING:
+    from leverproof.session import RunRequest, SeededDefect
+
 Shown = AbstractContextManager[Progress | None]
+MARK = ":"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,43 +58,73 @@ def digests_of(catalogue: Catalogue) -> dict[str, str]:
     return {case: hashlib.sha256(text.encode("utf-8")).hexdigest() for case, text in catalogue.texts.items()}
 
 
-def fly(names: Sequence[str], seed: int, *, command: Sequence[str], shown: Callable[[], Shown]) -> Kills:
-    """Runs the whole library once with each named defect (all of them when none is named), each on the first engine
-    it can be built into; ``shown`` gives what shows the progress of each run. Raises :class:`UsageError` for an unknown
-    name."""
-    known = {defect.name: defect for defect in known_defects()}
-    for name in names:
-        if name not in known:
-            raise UsageError(f"no defect {name!r}", "--defect", nearest(name, known), "defect")
+def fly(
+    names: Sequence[str],
+    seed: int,
+    *,
+    command: Sequence[str],
+    shown: Callable[[], Shown],
+    beside: Sequence[str] = (),
+) -> Kills:
+    """Runs the whole library once with each named defect (all of the embedded engine when none is named), each on the
+    first engine it can be built into, and with those of example models in ``beside``; ``shown`` gives what shows the
+    progress of each run. Raises :class:`UsageError` for an unknown name."""
+    from leverproof.session import run_session
+
+    known = _known_defects()
+    asked = [*(names or known), *beside]
+    wanted = [_example_defect(name) if MARK in name else _named(known, name) for name in dict.fromkeys(asked)]
     runs: list[DefectRun] = []
     with tempfile.TemporaryDirectory(prefix="leverproof-") as folder:
-        for name, defect in known.items():
-            if not names or name in names:
-                out = Path(folder) / name
-                with shown() as progress:
-                    code = run_session(_request(defect, seed, out, command), progress)
-                runs.append(_run(defect, read_record(out), code))
+        for index, (defect, stand) in enumerate(wanted):
+            out = Path(folder) / str(index)
+            with shown() as progress:
+                code = run_session(_request(defect, stand, seed, out, command), progress)
+            runs.append(_run(defect, read_record(out), code))
     return Kills(tuple(runs), digests_of(load_catalogue()), seed, "flown now")
 
 
-def _request(defect: SeededDefect, seed: int, out: Path, command: Sequence[str]) -> RunRequest:
+def _named(known: Mapping[str, SeededDefect], name: str) -> tuple[SeededDefect, str | None]:
+    if name not in known:
+        raise UsageError(f"no defect {name!r}", "--defect", nearest(name, known), "defect")
+    return known[name], None
+
+
+def _example_defect(name: str) -> tuple[SeededDefect, str | None]:
+    """A defect of an example and the stand it is flown on; its cases by their own ids, without an engine's number."""
+    from leverproof.session import SeededDefect
+
+    example, _, own = name.partition(MARK)
+    path = str(find_example(example).stand)
+    stated = parse_stand_file(read_text(path), path).defects
+    if own not in stated:
+        raise UsageError(f"the example {example} has no defect {own!r}", "--defect", nearest(own, stated), "defect")
+    entry = stated[own]
+    expected, borderline = (
+        tuple(sorted({case_and_engine(case)[0] for case in entry.get(key, ())})) for key in ("fires", "may_fire")
+    )
+    return SeededDefect(name, entry["size"], entry["reason"], expected, borderline, ()), path
+
+
+def _request(defect: SeededDefect, stand: str | None, seed: int, out: Path, command: Sequence[str]) -> RunRequest:
+    from leverproof.session import RunRequest
+
     return RunRequest(
-        stand=None,
-        sheet=defect.variants[0],
+        stand=stand,
+        sheet=None if stand else defect.variants[0],
         cases=(),
         case_folders=(),
         subjects=(),
         seed=seed,
         out=out,
-        defect=defect.name,
+        defect=defect.name.rpartition(MARK)[2],
         command=tuple(command),
     )
 
 
 def _run(defect: SeededDefect, record: Record, code: int) -> DefectRun:
-    return DefectRun(
-        defect.name, defect.size, frozenset(defect.fires), fired_cases(record), code, frozenset(defect.may_fire)
-    )
+    fired = frozenset(case_and_engine(case)[0] for case in fired_cases(record))
+    return DefectRun(defect.name, defect.size, frozenset(defect.fires), fired, code, frozenset(defect.may_fire))
 
 
 def read(path: Path) -> Kills:
@@ -102,7 +142,7 @@ def _from_file(path: Path) -> Kills:
     except ValueError as reason:
         raise InputError(f"not valid JSON: {reason}", str(path), code="json") from None
     check(document, "kills", str(path))
-    known = {defect.name: defect for defect in known_defects()}
+    known = _known_defects()
     runs = tuple(
         DefectRun(
             entry["name"],
@@ -120,7 +160,7 @@ def _from_file(path: Path) -> Kills:
 
 
 def _from_records(folder: Path) -> Kills:
-    known = {defect.name: defect for defect in known_defects()}
+    known = _known_defects()
     runs: list[DefectRun] = []
     digests: dict[str, str] = {}
     seed = 1
@@ -151,7 +191,15 @@ def _digests_in(place: Path) -> dict[str, str]:
     return {p.stem: hashlib.sha256(p.read_bytes()).hexdigest() for p in kept if p.stem in now}
 
 
+def _known_defects() -> dict[str, SeededDefect]:
+    from leverproof.session import known_defects
+
+    return {defect.name: defect for defect in known_defects()}
+
+
 def _known(known: Mapping[str, SeededDefect], name: str, where: str) -> SeededDefect:
+    if MARK in name:
+        return _example_defect(name)[0]
     if name not in known:
         raise InputError(f"this build has no defect {name!r}", where, nearest(name, known), "defect")
     return known[name]

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from leverproof.cases.catalogue import load_catalogue
 from leverproof.cases.complaints import load_complaints, parse_complaints
 from leverproof.errors import InputError
-from leverproof.session import known_defects
 
 ONE = """\
 format = 1
@@ -34,14 +32,6 @@ def test_out_of_scope_says_what_would_be_needed() -> None:
     reasons = [c.out_of_scope for c in load_complaints() if c.out_of_scope]
     assert reasons
     assert [text for text in reasons if "needed" not in text] == []
-
-
-def test_every_case_and_defect_named_is_there() -> None:
-    cases = {case.id for case in load_catalogue().cases}
-    defects = {defect.name for defect in known_defects()}
-    for complaint in load_complaints():
-        assert set(complaint.cases) <= cases, complaint.number
-        assert set(complaint.defects) <= defects, complaint.number
 
 
 def test_what_is_written_is_read() -> None:
