@@ -13,6 +13,7 @@ from tempfile import mkdtemp
 import pytest
 
 from leverproof.cases.catalogue import load_catalogue
+from leverproof.kills import MARK, read
 from leverproof.session import known_defects
 from leverproof.stand.stand_file import parse_stand_file
 
@@ -51,6 +52,13 @@ def test_defect_is_caught_by_the_cases_named_beforehand(name: str) -> None:
     assert expected, "a defect names the cases expected to fire"
     assert outcome.code == 1
     assert expected <= outcome.fired <= expected | borderline()[name], "\n".join(outcome.failures())
+
+
+def test_the_kept_kill_results_are_those_of_this_build() -> None:
+    kept = {run.defect: run.fired for run in read(REPOSITORY / "reference_cases" / "kills.json").runs}
+    assert {name for name in kept if MARK not in name} == set(defects())
+    for name in defects():
+        assert run_of(name).fired == kept[name], name
 
 
 def test_there_are_enough_defects_in_two_sizes() -> None:

@@ -9,9 +9,12 @@ from dataclasses import replace
 
 from leverproof.errors import InputError, nearest
 from leverproof_adapters.reference_engine import defect_parts as wrong
+from leverproof_adapters.reference_engine.air_defects import AIR_DEFECTS
 from leverproof_adapters.reference_engine.components import Build
 from leverproof_adapters.reference_engine.expected_findings import BORDERLINE, SURE
 from leverproof_adapters.reference_engine.family_defects import FAMILY_DEFECTS
+from leverproof_adapters.reference_engine.library_findings import FURTHER_BORDERLINE, FURTHER_SURE
+from leverproof_adapters.reference_engine.power_defects import POWER_DEFECTS
 from leverproof_adapters.reference_engine.seeding import EARLY, LATE, Defect
 from leverproof_adapters.reference_engine.seeding import other_coefficients as _factors
 from leverproof_adapters.reference_engine.seeding import other_data as _data
@@ -134,9 +137,7 @@ _ALL = (
         "The propeller governor lets rpm sag with load.",
         _parts(governor=wrong.drooping_governor),
     ),
-    Defect(
-        "fixed-pitch", "large", "The propeller is not governed at all.", _parts(governor=wrong.fixed_blades)
-    ),
+    Defect("fixed-pitch", "large", "The propeller is not governed at all.", _parts(governor=wrong.fixed_blades)),
     Defect(
         "governor-hunts",
         "large",
@@ -263,8 +264,12 @@ _ALL = (
 )
 
 DEFECTS: dict[str, Defect] = {
-    d.name: replace(d, fires=SURE.get(d.name, ()), may_fire=BORDERLINE.get(d.name, ()))
-    for d in (*_ALL, *FAMILY_DEFECTS, *START_DEFECTS)
+    d.name: replace(
+        d,
+        fires=(*SURE.get(d.name, d.fires), *FURTHER_SURE.get(d.name, ())),
+        may_fire=(*BORDERLINE.get(d.name, d.may_fire), *FURTHER_BORDERLINE.get(d.name, ())),
+    )
+    for d in (*_ALL, *FAMILY_DEFECTS, *START_DEFECTS, *AIR_DEFECTS, *POWER_DEFECTS)
 }
 
 
@@ -274,7 +279,5 @@ def with_defect(build: Build, name: str) -> Build:
     if defect is None:
         raise InputError(f"unknown defect {name!r}", "defect", nearest(name, DEFECTS), "defect")
     if build.parameters.variant not in defect.applies_to:
-        raise InputError(
-            f"defect {name!r} cannot be built into {build.parameters.variant}", "defect", code="defect"
-        )
+        raise InputError(f"defect {name!r} cannot be built into {build.parameters.variant}", "defect", code="defect")
     return defect.change(build)

@@ -36,6 +36,8 @@ def check_demand(judgement: Judgement, case: ReferenceCase, where: str) -> None:
     _check_predicted(judgement, runs, where)
     _check_order_of_names(judgement, runs, where)
     match judgement.what:
+        case "value":
+            _check_quotient(judgement, where)
         case "limit" | "difference":
             _check_bound(judgement, where)
         case "level_speed":
@@ -87,7 +89,7 @@ def _values(judgement: Judgement) -> Iterator[tuple[str, Value, str]]:
         own = history_unit(judgement)
     elif judgement.what == "level_speed":
         own = "kt"
-    elif judgement.relative_to is not None:
+    elif judgement.relative_to is not None or judgement.by:
         own = "1"
     for key in ("expected", "at_most", "at_least", "at", "least_step"):
         value = getattr(judgement, key)
@@ -304,7 +306,17 @@ def _check_swept_reading(judgement: Judgement, case: ReferenceCase, where: str) 
     points = len(case.sweep.points) if case.sweep else 0
     if judgement.what == "exponent" and points < LEAST_POINTS:
         raise InputError("an exponent needs at least three points", where, "add points to the sweep", "demand")
-    if judgement.what == "exponent" and judgement.channel == judgement.by:
+    _check_by(judgement, where)
+
+
+def _check_quotient(judgement: Judgement, where: str) -> None:
+    _check_by(judgement, where)
+    if judgement.by and judgement.relative_to is not None:
+        raise InputError("a quotient is not a ratio to another reading", f"{where}.by", "give one of them", "demand")
+
+
+def _check_by(judgement: Judgement, where: str) -> None:
+    if judgement.channel == judgement.by:
         raise InputError(f"{judgement.by} against itself shows nothing", f"{where}.by", code="demand")
 
 

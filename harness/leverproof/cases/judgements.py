@@ -148,7 +148,7 @@ def _unit(entry: Mapping[str, Any], where: str, swept: str) -> str:
         return "kt"
     if what == "crossing":
         return swept or "1"
-    if what in ("exponent", "identity", "grid_step", "unmoved") or "relative_to" in entry:
+    if what in ("exponent", "identity", "grid_step", "unmoved") or "relative_to" in entry or "by" in entry:
         return "1"
     return CHANNELS[entry["channel"]].unit if "channel" in entry else "1"
 

@@ -24,6 +24,7 @@ _COMMANDS = {
     "predict": "compute from an engine sheet alone what the engine must show, each number with its band",
     "defects": "list the seeded defects that `run --defect NAME` builds into the embedded engine",
     "kills": "run the embedded engine with each seeded defect and print which case catches it",
+    "coverage": "print which complaints about simulated engines the reference cases were seen to catch",
     "stand": "`stand new` asks how a model is mounted and writes a first stand file, with an example if asked",
     "ledger": "list every tolerance with its reason; with records, how sharp each case is",
     "shakedown": "try a model and its stand item by item: for authors of models and adapters",

@@ -191,6 +191,7 @@ def judged_unit(judgement: Judgement, swept: str = "ft") -> str:
         return "kt"
     if judgement.what == "crossing":
         return swept
-    if judgement.what in ("exponent", "identity", "grid_step", "same", "unmoved") or judgement.relative_to:
+    relative = judgement.relative_to or judgement.by
+    if judgement.what in ("exponent", "identity", "grid_step", "same", "unmoved") or relative:
         return "1"
     return CHANNELS[judgement.channel].unit if judgement.channel else "1"

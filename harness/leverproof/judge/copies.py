@@ -127,6 +127,7 @@ def _at_lag(
     gain = xy / np.where(xx > 0.0, xx, 1.0)[:, None]
     left = yy[None, :] - gain * xy
     near = left <= y.shape[0] * allowed[None, :] ** 2 + 1e-12 * yy[None, :]
+    near &= allowed[None, :] > 0.0  # an output at rest in all of these runs is a multiple of anything else at rest
     found: list[Match] = []
     for i, j in np.argwhere(near):
         if shared[i] == outputs[j]:

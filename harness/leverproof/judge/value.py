@@ -50,9 +50,12 @@ def allowed(
 
 
 def value(evidence: Evidence) -> PointFinding:
-    """A channel at a reading, or its ratio to another reading, against an expected value."""
+    """A channel at a reading, its ratio to another reading, or its quotient by another channel, against an expected
+    value."""
     if evidence.judgement.relative_to is not None:
         return _ratio(evidence)
+    if evidence.judgement.by:
+        return _quotient(evidence)
     judgement = evidence.judgement
     if judgement.reading is None:
         raise WithheldError("error", "the judgement names no reading")
@@ -101,6 +104,37 @@ def _ratio(evidence: Evidence) -> PointFinding:
         doubts=doubts,
         tolerance=tolerance.text,
         found_text=f"{number(found)} ({amount(part, unit)} of {amount(whole, unit)})",
+    )
+
+
+def _quotient(evidence: Evidence) -> PointFinding:
+    """The channel over another at one reading, in the units of both: fuel flow by brake power is the specific fuel
+    consumption, in lb an hp and hour."""
+    judgement = evidence.judgement
+    if judgement.reading is None:
+        raise WithheldError("error", "the judgement names no reading")
+    expected = evidence.expected("expected")
+    tolerance = allowed(evidence, unit="1", expected=expected.value)
+    whole = settled(evidence, judgement.reading, judgement.by)
+    if abs(whole) <= CHANNELS[judgement.by].band:
+        raise WithheldError("not applicable", f"not exercised: hardly any {spoken(judgement.by)} at this reading")
+    part = settled(evidence, judgement.reading, judgement.channel, tolerance=tolerance.value * abs(whole))
+    found = part / whole
+    doubts = (
+        *scaled(doubts_of(evidence, judgement.reading, judgement.channel), 1.0 / whole),
+        *scaled(doubts_of(evidence, judgement.reading, judgement.by), found / whole),
+        reference_doubt(expected),
+    )
+    units = (unit_of(judgement.channel), unit_of(judgement.by))
+    return measured(
+        evidence.point.label,
+        within(found, expected.value, tolerance.value, doubts, unit="1"),
+        found=found,
+        expected=expected.value,
+        unit="1",
+        doubts=doubts,
+        tolerance=tolerance.text,
+        found_text=f"{number(found)} ({amount(part, units[0])} by {amount(whole, units[1])})",
     )
 
 

@@ -30,7 +30,8 @@ def _bounds(j: Judgement, words: Words) -> str:
 
 def _value(j: Judgement, words: Words) -> str:
     ratio = f", as a ratio to its reading {j.relative_to}," if j.relative_to is not None else ""
-    return f"{channel_words(j.channel)} at {j.reading}{ratio} {_bounds(j, words)}"
+    by = f" by {channel_words(j.by)}" if j.by else ""
+    return f"{channel_words(j.channel)}{by} at {j.reading}{ratio} {_bounds(j, words)}"
 
 
 def _limit(j: Judgement, words: Words) -> str:

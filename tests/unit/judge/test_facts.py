@@ -178,3 +178,12 @@ def test_air_reaches_the_carburettor_as_it_is_without_a_turbo(make: Any) -> None
     equal = {"ambient_temperature": air, "carburettor_air_temperature": air}
     assert copies(make, "geared_two_speed", **equal) == {}
     assert set(copies(make, "turbo_normalised", **equal)) == {"carburettor_air_temperature"}
+
+
+def test_an_output_at_rest_in_the_runs_looked_at_is_no_copy_of_others_at_rest(make: Any) -> None:
+    """It moved in a run with the engine stopped, and stands still in the only run with the engine running."""
+    air = 15.0 - 10.0 * make.times() / make.times()[-1]
+    stopped = session(make, make.history({"cowl_flaps": 1.0, "carburettor_air_temperature": air}), engine="stopped")
+    still = session(make, make.history({"cowl_flaps": 1.0, "carburettor_air_temperature": 4.0}))
+    runs = {**stopped, **{("other", *key[1:]): run for key, run in still.items()}}
+    assert session_facts(runs, arrangement="geared_two_speed").copies == {}

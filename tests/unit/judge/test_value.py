@@ -227,3 +227,20 @@ def test_jitter_of_an_identity_is_that_of_the_ratio(make: Any) -> None:
     assert finding.w == pytest.approx(2.0 * 0.001 / math.sqrt(3.0), rel=1e-2)
     lame = make.judgement("identity", tolerance=make.tolerance("0.01"), reading=None)
     assert make.judge(lame, {"run": one}, {}).verdict == "error"
+
+
+def test_a_quotient_of_two_channels_is_judged_in_the_units_of_both(make: Any) -> None:
+    one = make.history({"fuel_flow": 460.0, "brake_power": 1000.0})
+    by = make.judgement(
+        "value",
+        channel="fuel_flow",
+        by="brake_power",
+        tolerance=replace(make.tolerance("0.09"), absolute=None, percent=20.0),
+    )
+    finding = make.judge(by, {"run": one}, {"expected": 0.46})
+    assert finding.verdict == "pass" and finding.number == pytest.approx(0.46)
+    assert "460 lb/h by 1,000 hp" in finding.found
+    gallons = make.history({"fuel_flow": 460.0 / 6.0, "brake_power": 1000.0})
+    assert make.judge(by, {"run": gallons}, {"expected": 0.46}).verdict == "fail"
+    idle = make.history({"fuel_flow": 40.0, "brake_power": 1.0})
+    assert make.judge(by, {"run": idle}, {"expected": 0.46}).verdict == "not applicable"

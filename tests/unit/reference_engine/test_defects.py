@@ -31,15 +31,19 @@ LANES: dict[str, list[float]] = {
 }
 
 
+LATE = {"throttle-creeps": 135.0}
+"""How long to wait (s) for a defect that shows only then."""
+
+
 @functools.cache
-def honest_history(rig: Rigs, variant: str, step_ticks: int) -> np.ndarray[Any, Any]:
+def honest_history(rig: Rigs, variant: str, step_ticks: int, wait: float) -> np.ndarray[Any, Any]:
     """What the honest engine gives."""
-    return history(rig, variant, None, step_ticks)
+    return history(rig, variant, None, step_ticks, wait)
 
 
-def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int) -> np.ndarray[Any, Any]:
-    """Slow and fast readings of a few lanes, with the link or the coordination on in one of them, and of starts with
-    and without fuel."""
+def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int, wait: float = 0.0) -> np.ndarray[Any, Any]:
+    """Slow and fast readings of a few lanes, with the link or the coordination on in one of them, of starts with and
+    without fuel, and of engines at rest on other days, in the slipstream and moved to another height."""
     lever = "lever_link" if variant.endswith("early") else "coordination"
     levers: dict[str, list[float]] = {**LANES, lever: [0, 0, 0, 0, 0, 0, 1]}
     run = rig(8, variant, step_ticks=step_ticks, defect=defect, **{k: [*v, v[0]] for k, v in levers.items()})
@@ -49,6 +53,16 @@ def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int) -> np.
         parts.append(run.run(1.0, blower_gear=1).history)
     still = rig(8, variant, engine="stopped", step_ticks=step_ticks, defect=defect, throttle=0.05, mixture=[2, 0] * 4)
     parts += [still.set(starter=engaged).run(3.0).history for engaged in (1, 0)]
+    days: dict[str, list[float]] = {
+        "throttle": [0, 0.6] * 4,
+        "pressure_altitude": [-1_000, 4_000, 0, 0, 0, 0, 0, 0],
+        "temperature_offset": [0, 0, -30, 25, 0, 0, 0, 0],
+        "true_airspeed": [0, 0, 0, 0, 250, 0, 0, 0],
+    }
+    rest = rig(8, variant, engine="stopped", step_ticks=step_ticks, defect=defect, **days)
+    parts += [rest.run(0.5).history, rest.set(pressure_altitude=8_000).run(1.0).history]
+    if wait:
+        parts.append(run.run(wait).history)
     result: np.ndarray[Any, Any] = np.concatenate(parts)
     stopped = rig(1, variant, engine="stopped", step_ticks=step_ticks, defect=defect).run(0.5).last
     result[-1, -1] = stopped
@@ -60,7 +74,8 @@ def test_defect_is_visible_and_finite(rig: Rigs, name: str) -> None:
     step_ticks = 900 if name == "frame-rate-dependent" else 1800
     variant = DEFECTS[name].applies_to[0]
     spans = np.array([CHANNELS[c].span for c in rig(1, variant).outputs])
-    wrong, good = history(rig, variant, name, step_ticks), honest_history(rig, variant, step_ticks)
+    wait = LATE.get(name, 0.0)
+    wrong, good = history(rig, variant, name, step_ticks, wait), honest_history(rig, variant, step_ticks, wait)
     assert np.all(np.isfinite(wrong))
     assert (np.abs(wrong - good) / spans).max() > 0.005
 
