@@ -28,13 +28,14 @@ _SEA_PRESSURE, _SEA_TEMPERATURE, _TROPOPAUSE, _LAPSE = 101_325.0, 288.15, 216.65
 @dataclass(frozen=True, slots=True)
 class Hill:
     """A stage: ``height`` is efficiency at the design flow, below the knee; ``best`` the flow of the summit over the
-    design flow; ``design`` m T/(p U) of the design point."""
+    design flow; ``design`` m T/(p U) of the design point; ``knee`` the tip Mach number from which it loses."""
 
     height: float
     curvature: float
     best: float
     penalty: float
     design: float
+    knee: float = KNEE_MACH
 
     @property
     def summit(self) -> float:
@@ -47,9 +48,10 @@ def hill(c: Mapping[str, float], stage: str, design: float, slip: Slips = EXACT)
     return Hill(
         c[f"{stage}_efficiency"],
         slip.get(f"{stage} curvature", 1.0) * c[f"{stage}_flow_curvature"],
-        c[f"{stage}_best_flow"],
+        slip.get(f"{stage} best flow", 1.0) * c[f"{stage}_best_flow"],
         slip.get("tip penalty", 1.0) * c["tip_speed_penalty"],
-        design,
+        design / slip.get(f"{stage} flow", 1.0),
+        KNEE_MACH * slip.get("knee", 1.0),
     )
 
 
@@ -69,7 +71,7 @@ def efficiency(stage: Hill, *, flow: float, temperature: float, pressure: float,
     ``ahead`` the temperature ahead of the wheel, which sets the tip Mach number. Section 4 of the page.
     """
     design_flow = stage.design * pressure * max(tip, SLOWEST) / temperature
-    beyond = max(tip / math.sqrt(AIR_EXPONENT * GAS_CONSTANT * ahead) / KNEE_MACH - 1.0, 0.0)
+    beyond = max(tip / math.sqrt(AIR_EXPONENT * GAS_CONSTANT * ahead) / stage.knee - 1.0, 0.0)
     lowered = stage.summit / (1.0 + stage.penalty * beyond)
     flank = math.copysign(design_flow, flow - stage.best * design_flow)
 
@@ -96,8 +98,8 @@ def throat_pressure(level: float, manifold: float, ahead: float, rise: float) ->
 
 def blower_design(flow: float, manifold_temperature: float, manifold_pressure: float, tip: float) -> float:
     """m T/(p U) of the geared stage at the reference point, measured at its outlet (section 6)."""
-    volume = flow * GAS_CONSTANT * manifold_temperature / manifold_pressure
-    return volume / tip / GAS_CONSTANT
+    swallowed = flow * manifold_temperature / manifold_pressure
+    return swallowed / tip
 
 
 def standard_temperature(pressure: float, steps: int = 60) -> float:
