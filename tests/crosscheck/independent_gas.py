@@ -107,9 +107,3 @@ def ideal_filling(back: float, manifold: float, ratio: float) -> float:
     work = manifold * swept
     enthalpy_of_full_charge = AIR_EXPONENT / (AIR_EXPONENT - 1.0) * manifold * swept
     return (energy + work) / enthalpy_of_full_charge
-
-
-def adiabatic_rise(temperature: float, pressure_ratio: float) -> float:
-    """K by which an isentropic compression heats air."""
-    safe = max(pressure_ratio, 1e-6)
-    return temperature * (math.pow(safe, (AIR_EXPONENT - 1.0) / AIR_EXPONENT) - 1.0)

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
+from . import independent_maps as maps
 from .independent_gas import (
-    AIR_EXPONENT,
     CP_AIR,
     EXACT,
     FOOT,
@@ -25,10 +25,8 @@ from .independent_gas import (
     INCH_OF_MERCURY,
     RPM,
     Slips,
-    adiabatic_rise,
     air,
     air_flux,
-    ambient_pressure,
     exhaust_flux,
     ideal_filling,
 )
@@ -189,12 +187,16 @@ def _reference(
     ahead = ground.total_temperature - c["evaporated"] * rich * EVAPORATION_HEAT / CP_AIR
     charge = heated(c, ahead + rise, slip)
     flow = drawn(c, pressure, back, speed, volume=volume, ratio=ratio, charge=charge, slip=slip)
-    efficiency = map_efficiency(c, "blower", 1.0, tip_mach(tip, ahead), slip)
+    throat, design = pressure, math.nan
+    if tip:
+        design = maps.blower_design(flow, ahead + rise, pressure, tip)
+        stage = maps.hill(c, "blower", design, slip)
+        level = maps.efficiency(stage, flow=flow, temperature=ahead + rise, pressure=pressure, tip=tip, ahead=ahead)
+        throat = maps.throat_pressure(level, pressure, ahead, rise)
     return _Reference(
         ground.total_pressure, ground.total_temperature, flow, flow * (1.0 + rich),
         exhaust_temperature(c, rich, slip), back, ground.pressure,
-        throat_pressure(efficiency, pressure, ahead, rise),
-        flow * (ahead + rise) / (pressure * tip) if tip else math.nan,
+        throat, design,
     )  # fmt: skip
 
 
@@ -233,39 +235,8 @@ def _machine(paper: Paper, c: dict[str, float], given: dict[str, float], slip: S
         throttle=given.get("carburettor.throttle_area", wide), limit=tip_limit,
         full_demand=_full_demand(paper, c, given, tip_limit, wheel), air_limit=air_limit,
         derate=min(c["derate"] * power, 5.0 * HORSEPOWER) if math.isfinite(air_limit) else 0.0, power=power,
-        turbo_design=_turbo_design(c, r, slip) if turbo else math.nan, blower_design=r.blower_design,
+        turbo_design=maps.turbo_design(c, r.flow, r.throat, slip) if turbo else math.nan, blower_design=r.blower_design,
     )  # fmt: skip
-
-
-def tip_mach(tip: float, inlet: float) -> float:
-    """Tip Mach number of a wheel over that of 1,300 ft/s in air of 288.15 K."""
-    sound = math.sqrt(AIR_EXPONENT * GAS_CONSTANT * inlet)
-    return tip / sound / (1300.0 * FOOT / math.sqrt(AIR_EXPONENT * GAS_CONSTANT * 288.15))
-
-
-def map_efficiency(c: Mapping[str, float], stage: str, flow: float, mach: float, slip: Slips = EXACT) -> float:
-    """Efficiency of a stage ("turbo" or "blower") at ``flow`` times its design flow: work per ideal work, as the design
-    point's and what is lost by running off it, a quadratic without a term at flow 1."""
-    curvature, best = (
-        slip.get(f"{stage} curvature", 1.0) * c[f"{stage}_flow_curvature"],
-        c[f"{stage}_best_flow"],
-    )
-    lost = curvature * (flow - 1.0) * (flow + 1.0 - 2.0 * best) / (1.0 + curvature * (1.0 - best) ** 2)
-    knee = slip.get("tip penalty", 1.0) * c["tip_speed_penalty"] * max(mach - 1.0, 0.0)
-    return c[f"{stage}_efficiency"] / ((1.0 + lost) * (1.0 + knee))
-
-
-def _turbo_design(c: Mapping[str, float], r: _Reference, slip: Slips) -> float:
-    """m T/(p U) of the exhaust-driven stage where it was laid out: at the height, found by halving, whose air it brings
-    to the throat's pressure by its design ratio."""
-    ratio = slip.get("design ratio", 1.0) * c["turbo_design_ratio"]
-    low, high = -15_000.0, 65_000.0
-    for _ in range(70):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if ambient_pressure(middle) * ratio > r.throat else (low, middle)
-    cold = air(low, airspeed=0.0, recovery=1.0)
-    work = CP_AIR * adiabatic_rise(cold.temperature, ratio) / c["turbo_efficiency"]
-    return r.flow * cold.temperature / (cold.pressure * math.sqrt(work / c["turbo_work"]))
 
 
 def _nozzle(c: Mapping[str, float], given: Mapping[str, float], r: _Reference) -> float:
@@ -329,17 +300,3 @@ def drawn(
     density = manifold / (GAS_CONSTANT * charge)
     turns = speed / (2.0 * math.pi)
     return c["volumetric"] * density * volume * 0.5 * turns * filling(c, back, manifold, ratio, slip)
-
-
-def throat_pressure(efficiency: float, manifold: float, inlet: float, rise: float) -> float:
-    """Pa ahead of the geared stage: its isentropic rise is efficiency x rise. By bisection of the rise itself."""
-    if rise == 0.0:
-        return manifold
-    low, high = 0.02, 1.0
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if adiabatic_rise(inlet, 1.0 / middle) > efficiency * rise:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high) * manifold

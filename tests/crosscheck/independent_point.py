@@ -15,6 +15,7 @@ from scipy.optimize import root
 
 from . import independent_gas as gas
 from . import independent_machine as design
+from . import independent_maps as maps
 from .independent_gas import CP_AIR, EXACT, Air, Slips
 from .independent_machine import EVAPORATION_HEAT, Machine
 
@@ -80,10 +81,11 @@ def relations(case: Case, p: Point) -> list[float]:
     ]
     if blower:
         ideal = s.get("geared stage", 1.0) * p["geared_efficiency"] * blower
-        over.append(gas.adiabatic_rise(ahead, pressure / max(p["throat"], 1.0)) / ideal)
-        tip = m.blower[case.gear] * case.speed
-        through = flow * p["manifold_temperature"] / (pressure * tip) / m.blower_design
-        mapped = design.map_efficiency(c, "blower", through, design.tip_mach(tip, ahead), s)
+        over.append(maps.throat_pressure(1.0, pressure, ahead, ideal) / max(p["throat"], 1.0))
+        mapped = maps.efficiency(
+            maps.hill(c, "blower", m.blower_design, s), flow=flow, temperature=p["manifold_temperature"],
+            pressure=pressure, tip=m.blower[case.gear] * case.speed, ahead=ahead,
+        )  # fmt: skip
         over.append(p["geared_efficiency"] / mapped)
     else:
         over += [p["throat"] / pressure, p["geared_efficiency"]]
@@ -100,11 +102,11 @@ def _turbo_relations(case: Case, p: Point, *, inlet: float, jet: float, exhaust:
     deck_loss = s.get("cooler loss", 1.0) * m.cooler * flow**2 * delivered / p["delivery_pressure"]
     drop = exhaust * (1.0 - math.pow(a.pressure / p["back"], 1.0 - 1.0 / gas.EXHAUST_EXPONENT))
     shaft = s.get("turbine", 1.0) * c["turbine_efficiency"] * m.nozzle * jet * gas.CP_EXHAUST * drop
-    tip = max(abs(p["tip_speed"]), 1e-6)
-    through = flow * total / (p["inlet_pressure"] * tip) / m.turbo_design
-    mapped = design.map_efficiency(c, "turbo", through, design.tip_mach(tip, total), s)
+    mapped = maps.efficiency(
+        maps.hill(c, "turbo", m.turbo_design, s), flow=flow, temperature=total, pressure=p["inlet_pressure"],
+        tip=abs(p["tip_speed"]), ahead=total,
+    )  # fmt: skip
     ideal = s.get("stage head", 1.0) * p["efficiency"] * rise
-    pressure_ratio = p["delivery_pressure"] / p["inlet_pressure"]
     escape = m.nozzle * (1.0 + s.get("leak", 1.0) * c["leak"]) + p["gate_area"]
     return [
         p["deck_temperature"] / (delivered - cooling(case) * rise),
@@ -112,8 +114,7 @@ def _turbo_relations(case: Case, p: Point, *, inlet: float, jet: float, exhaust:
         CP_AIR * rise / (s.get("stage work", 1.0) * c["turbo_work"] * p["tip_speed"] ** 2),
         p["efficiency"] / mapped,
         p["inlet_pressure"] / inlet,
-        # the isentropic rise written as 1 + ..., so that it may vanish
-        (total + gas.adiabatic_rise(total, pressure_ratio)) / (total + ideal),
+        p["delivery_pressure"] / (p["inlet_pressure"] * maps.compression(total, ideal)),
         p["deck_pressure"] / (p["delivery_pressure"] - deck_loss),
         p["gas_flow"] / (escape * jet),
     ]
@@ -189,7 +190,7 @@ def guess(case: Case, back: float, boost: float) -> Point:
     temperature = a.total_temperature + boost + blower_rise(case)
     charge = design.heated(m.c, temperature)
     flow = case.pressure * m.displacement * case.speed / (4.0 * math.pi * gas.GAS_CONSTANT * charge)
-    throat = design.throat_pressure(
+    throat = maps.throat_pressure(
         m.c["blower_efficiency"], case.pressure, a.total_temperature + 0.5 * boost, blower_rise(case)
     )
     deck = max(1.1 * throat, 1.02 * a.total_pressure)

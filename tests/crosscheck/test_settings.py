@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -130,6 +131,6 @@ def test_full_throttle_and_critical_heights(name: str) -> None:
         for i in range(2):
             found = own.height(case_at(mine[i], 0.0, 70.0, share), closures(mine[i]))
             theirs = float(heights[i, 0])
-            print(f"{name}, {what}: {theirs:.3f} ft, {found} ft")
+            print(f"{name}, {what}: {theirs:.3f} ft, apart {math.nan if found is None else found - theirs:.1e} ft")
             assert (found is None) == bool(np.isnan(theirs))
             assert found is None or abs(found - theirs) < TOLERANCE * 10_000.0

@@ -38,6 +38,8 @@ OURS = {
     "mixture curve": "geared_two_speed", "pumping": "unsupercharged", "friction": "unsupercharged",
     "drive": "geared_one_speed", "derate": "two_stage_fast",
     "turbo curvature": "two_stage", "blower curvature": "geared_two_speed", "design ratio": "two_stage",
+    "turbo flow": "two_stage", "blower flow": "geared_two_speed", "knee": "two_stage_fast",
+    "turbo best flow": "two_stage", "blower best flow": "geared_one_speed",
 }  # fmt: skip
 THEIRS = (
     "ram_recovery", "turbo_work", "turbo_efficiency", "tip_speed_penalty", "blower_work", "blower_efficiency",
