@@ -64,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
     asked: dict[str, Path | None] = {kind: getattr(options, kind) for kind in ("json", "junit", "markdown")}
     wanted = {kind: path for kind, path in asked.items() if path is not None}
     for kind, path in wanted.items():
-        _check(kind, path, options.out)
+        check_place(kind, path, options.out)
     request = RunRequest(
         stand=options.stand,
         sheet=options.sheet,
@@ -104,8 +104,9 @@ def rendered(record: Record, kind: str) -> str:
     return junit.render(record) if kind == "junit" else markdown.render(record)
 
 
-def _check(kind: str, path: Path, out: Path) -> None:
-    """Refuses a report file before the run that could not be written after it."""
+def check_place(kind: str, path: Path, out: Path) -> None:
+    """Refuses a file, for the option ``--kind``, that could not be written later, or that would lie in the record
+    ``out``."""
     from leverproof.errors import UsageError
 
     if path.resolve().is_relative_to(out.resolve()):

@@ -97,10 +97,15 @@ def _exit_code(error: Exception) -> int:
 
 def write_file(path: Path, text: str) -> None:
     """Writes a report; raises :class:`leverproof.errors.UsageError` when that cannot be done."""
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Writes a file of bytes; raises as :func:`write_file`."""
     from leverproof.errors import UsageError
 
     try:
-        path.write_text(text, "utf-8", newline="\n")
+        path.write_bytes(content)
     except OSError as reason:
         raise UsageError(
             f"cannot write this file: {reason.strerror or reason}", str(path), "name another file", "output"
