@@ -12,6 +12,7 @@ from pathlib import Path
 from leverproof import __version__
 from leverproof.cases.catalogue import Catalogue, load_catalogue
 from leverproof.cases.loader import parse_case
+from leverproof.cases.model import ReferenceCase
 from leverproof.engine_ids import case_and_engine
 from leverproof.errors import InputError, LeverproofError, ReproducibilityError
 from leverproof.judge.endings import ALL_PASSED, DISORDERLY, FINDINGS, NOTHING_JUDGED, exit_code
@@ -113,7 +114,7 @@ def _inputs(record: Record) -> Iterator[Objection]:
             if event.data.get("input") == "case":
                 case = parse_case(text.decode("utf-8"), where)
                 planned = judged.get(case.id)
-                if planned is not None and replace(planned, id=case.id) != case:
+                if planned is not None and _as_written(replace(planned, id=case.id)) != _as_written(case, planned):
                     yield Objection("input", f"{name}: not the case {case.id!r} that was judged")
             elif event.data.get("input") == "sheet":
                 sheet = parse_sheet(text.decode("utf-8"), where)
@@ -122,6 +123,13 @@ def _inputs(record: Record) -> Iterator[Objection]:
                     yield Objection("input", f"{name}: not the sheet {told.get('id')!r} that was used")
         except (InputError, UnicodeDecodeError) as problem:
             yield Objection("input", f"{name}: cannot be read again ({problem})")
+
+
+def _as_written(case: ReferenceCase, judged: ReferenceCase | None = None) -> ReferenceCase:
+    """The case without the tolerances that somebody has loosened in ``judged``, or in itself: a record tells so."""
+    loosened = {j.id for j in (judged or case).judgements if j.tolerance is not None and j.tolerance.loosened}
+    plain = tuple(replace(j, tolerance=None) if j.id in loosened else j for j in case.judgements)
+    return replace(case, judgements=plain)
 
 
 def _strangers(record: Record) -> Iterator[Objection]:

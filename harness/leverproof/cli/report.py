@@ -13,7 +13,10 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Adds what the command takes."""
     parser.add_argument("record", metavar="RECORD", type=Path, help="the folder that a run left")
     parser.add_argument(
-        "--format", choices=("table", "json", "junit", "markdown", "html"), default="table", help="default: table"
+        "--format",
+        choices=("table", "json", "junit", "markdown", "html", "sarif"),
+        default="table",
+        help="default: table",
     )
     parser.add_argument("--out", metavar="FILE", type=Path, help="write there instead of standard output")
     parser.set_defaults(do=run)

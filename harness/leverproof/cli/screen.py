@@ -63,7 +63,7 @@ def complain(error: Exception) -> int:
         traceback.print_exception(error)
     if isinstance(error, LeverproofError):
         print(problem_words(error), file=sys.stderr)
-        return _exit_code(error)
+        return exit_code_of(error)
     from leverproof import __version__
     from leverproof.report.wording import visible
 
@@ -89,7 +89,8 @@ def problem_words(error: object) -> str:
     return "\n".join(lines)
 
 
-def _exit_code(error: Exception) -> int:
+def exit_code_of(error: Exception) -> int:
+    """The exit code that an error of ours brings when it ends a command."""
     from leverproof.errors import StandError
 
     return 3 if isinstance(error, StandError) else 2
