@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from leverproof import __version__
-from leverproof.errors import InputError
+from leverproof.errors import InputError, ReproducibilityError
 from leverproof.record.archive import LARGEST_ARCHIVE, Limits, read_archive, refused, write_archive
 from leverproof.record.layout import (
     HISTORIES,
@@ -90,6 +90,19 @@ def read_bundle(path: Path) -> Bundle:
         elif told[name] != found[name]:
             objections.append(f"{name}: not as the index says")
     return Bundle(path, hashlib.sha256(content).hexdigest(), members, tuple(objections))
+
+
+def open_record(path: Path) -> Record:
+    """The record in the folder ``path``, or in the bundle of that name, whose sums must be right. Raises as
+    :func:`read_record` and :func:`read_bundle` do."""
+    if not path.is_file():
+        return read_record(path)
+    bundle = read_bundle(path)
+    if bundle.objections:
+        raise ReproducibilityError(
+            f"this bundle does not hold: {bundle.objections[0]}", str(path), "see what verify says of it", "record"
+        )
+    return bundle.record()
 
 
 @dataclass(frozen=True, slots=True)

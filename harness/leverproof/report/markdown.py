@@ -80,14 +80,14 @@ def _lines(record: Record) -> Iterator[_Line]:
     findings = all_findings(record)
     applied = [finding for finding in findings if finding.verdict != "not applicable"]
     yield _Line("# leverproof\n")
-    yield _Line(f"Ending: {_cell(ending_words(record))}.\n")
+    yield _Line(f"Ending: {cell(ending_words(record))}.\n")
     yield _Line(f"{CAUTION}\n")
-    yield from (_Line(f"- {_cell(key)}: {_cell(value)}") for key, value in mounted(record).items())
+    yield from (_Line(f"- {cell(key)}: {cell(value)}") for key, value in mounted(record).items())
     yield from map(_Line, _counts(findings))
     yield from _ranked(_failures(record, [f for f in findings if fails(f)]), 1, "lines about what did not pass")
     for subject, some in by_subject(applied).items():
         kind = "headings"
-        yield _Line(f"\n## {_cell(subject).capitalize()}\n", 2, kind)
+        yield _Line(f"\n## {cell(subject).capitalize()}\n", 2, kind)
         yield _Line(
             "| case | asked | found | expected | basis | verdict |\n| --- | --- | ---: | --- | --- | --- |", 2, kind
         )
@@ -125,9 +125,9 @@ def _failures(record: Record, failed: Sequence[Finding]) -> Iterator[str]:
         return
     yield "\n## Not passed\n"
     for finding in failed:
-        yield f"- **{finding.verdict}**: {_cell(failure_words(finding))}"
+        yield f"- **{finding.verdict}**: {cell(failure_words(finding))}"
         if finding.note:
-            yield f"  - {_cell(finding.note)}"
+            yield f"  - {cell(finding.note)}"
         yield f"  - repeat: {_code(repeat_command(record.header, finding.case))}"
 
 
@@ -140,16 +140,16 @@ def _row(finding: Finding) -> str:
         finding.basis,
         verdict_words(finding),
     )
-    return "| " + " | ".join(_cell(cell) for cell in cells) + " |"
+    return "| " + " | ".join(map(cell, cells)) + " |"
 
 
 def _list(title: str, lines: Sequence[str]) -> Iterator[str]:
     if lines:
         yield f"\n## {title}\n"
-        yield from (f"- {_cell(line)}" for line in lines)
+        yield from (f"- {cell(line)}" for line in lines)
 
 
-def _cell(text: str) -> str:
+def cell(text: str) -> str:
     """``text`` on one line, of bounded length, with nothing that Markdown or HTML would act on."""
     seen = visible(text)
     if len(seen) > _LONGEST_CELL:
