@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ from leverproof.cli.screen import colour, exit_code_of, say, width, write_file
 
 if TYPE_CHECKING:
     from leverproof.record.reader import Record
+    from leverproof.report.by_eye import Item
 
 FOLDER = "leverproof-record"
 SEED = 1
@@ -98,8 +100,8 @@ def run(options: argparse.Namespace) -> int:
     return code
 
 
-def rendered(record: Record, kind: str) -> str:
-    """The record as ``table``, ``json``, ``junit``, ``markdown``, ``html`` or ``sarif``."""
+def rendered(record: Record, kind: str, by_eye: Sequence[Item] = ()) -> str:
+    """The record as ``table``, ``json``, ``junit``, ``markdown``, ``html`` or ``sarif``, with what was judged by eye."""
     from leverproof.report import json_report, junit, markdown, sarif, terminal
 
     if kind == "html":
@@ -108,12 +110,14 @@ def rendered(record: Record, kind: str) -> str:
         return html.render(record)
 
     if kind == "table":
-        return terminal.render(record, width=width(), colour=colour())
+        return terminal.render(record, width=width(), colour=colour(), by_eye=by_eye)
     if kind == "json":
-        return json_report.render(record)
+        return json_report.render(record, by_eye=by_eye)
     if kind == "sarif":
         return sarif.render(record)
-    return junit.render(record) if kind == "junit" else markdown.render(record)
+    if kind == "junit":
+        return junit.render(record, by_eye=by_eye)
+    return markdown.render(record, by_eye=by_eye)
 
 
 def check_place(kind: str, path: Path, out: Path) -> None:

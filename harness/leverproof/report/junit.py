@@ -17,6 +17,7 @@ from leverproof import CAUTION
 from leverproof.judge.endings import DISORDERLY
 from leverproof.judge.model import Finding
 from leverproof.record.reader import Record
+from leverproof.report.by_eye import TITLE, Item, words
 from leverproof.report.fold import (
     all_findings,
     by_subject,
@@ -35,13 +36,16 @@ from leverproof.report.wording import visible
 _KINDS = {"failure": Failure, "error": Error, "skipped": Skipped}
 
 
-def render(record: Record) -> str:
-    """The XML document as text; every character in it is one that XML allows."""
+def render(record: Record, *, by_eye: Sequence[Item] = ()) -> str:
+    """The XML document as text; every character in it is one that XML allows. What was judged ``by_eye`` is no test
+    case but a property of the first suite."""
     document = JUnitXml("leverproof")
     head = {**mounted(record), "ending": ending_words(record), "caution": CAUTION}
     suites = [_suite(record, subject, found, head) for subject, found in by_subject(all_findings(record)).items()]
     if record.footer is None or record.footer["exit"] not in (0, 1) or record.ending == DISORDERLY:
         suites.append(_trouble(record))
+    for told in words(by_eye) if suites else ():
+        suites[0].add_property(TITLE, _legal(told))
     for index, suite in enumerate(suites):
         _placed(suite, index, str(record.header.get("date", "")))
         document.append(suite)  # type: ignore[no-untyped-call]

@@ -15,6 +15,7 @@ from leverproof import CAUTION
 from leverproof.judge.endings import ENDINGS, counts
 from leverproof.judge.model import Finding
 from leverproof.record.reader import Record
+from leverproof.report.by_eye import TITLE, Item, words
 from leverproof.report.fold import (
     all_findings,
     blocked,
@@ -51,10 +52,11 @@ class _Line:
     kind: str = ""
 
 
-def render(record: Record, *, largest: int = LARGEST) -> str:
+def render(record: Record, *, largest: int = LARGEST, by_eye: Sequence[Item] = ()) -> str:
     """The report as text of at most ``largest`` bytes (4,000 at least), with a sentence about what was left out for
     it."""
-    lines = list(_lines(record))
+    told = _ranked(_list(TITLE, words(by_eye)), 3, "lines judged by eye")
+    lines = [*_lines(record), *told]
     room = largest - _ROOM_FOR_NOTE - sum(_size(line) for line in lines)
     gone: Counter[str] = Counter()
     dropped: set[int] = set()
@@ -67,8 +69,8 @@ def render(record: Record, *, largest: int = LARGEST) -> str:
             gone[lines[index].kind] += 1
     out = [line.text for index, line in enumerate(lines) if index not in dropped]
     if gone:
-        told = ", ".join(f"{n:,} {kind}" for kind, n in gone.items())
-        out.insert(_AFTER_ENDING, f"**Shortened** to {largest:,} bytes: {told} left out; the record holds them.\n")
+        said = ", ".join(f"{n:,} {kind}" for kind, n in gone.items())
+        out.insert(_AFTER_ENDING, f"**Shortened** to {largest:,} bytes: {said} left out; the record holds them.\n")
     return "\n".join(out) + "\n"
 
 
