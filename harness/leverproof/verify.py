@@ -18,9 +18,9 @@ from leverproof.errors import InputError, LeverproofError, ReproducibilityError
 from leverproof.judge.endings import ALL_PASSED, DISORDERLY, FINDINGS, NOTHING_JUDGED, exit_code
 from leverproof.judge.model import Finding
 from leverproof.record.bundle import read_bundle
-from leverproof.record.layout import histories_path
+from leverproof.record.layout import INPUTS, histories_path
 from leverproof.record.plain import to_plain
-from leverproof.record.reader import Record, read_record
+from leverproof.record.reader import Record, named, read_record
 from leverproof.record.verified import Objection, Verified
 from leverproof.session import rejudge
 from leverproof.sheet.loader import parse_sheet
@@ -63,7 +63,7 @@ def _checked(record: Record, begun: Verified) -> Verified:
         begun,
         model=" ".join(str(said[key]) for key in ("model", "version") if said.get(key)),
         date=str(record.header.get("date", "")),
-        cases=len(record.header.get("selected", ())),
+        cases=len(record.header.get("selected") or ()),
         runs=sum(len(planned.programs) for planned in record.expectations),
         findings=len(again),
         objections=tuple(objections[:_ENOUGH]),
@@ -103,26 +103,35 @@ def _short(text: str) -> str:
 
 
 def _inputs(record: Record) -> Iterator[Objection]:
-    """Kept case and sheet files that are not what was judged by."""
+    """Kept case and sheet files that are not what was judged by, and cases whose file was not kept."""
     judged = {case_and_engine(planned.case.id)[0]: planned.case for planned in record.expectations}
-    for event in record.events:
-        if event.kind != "input":
-            continue
-        name, where = str(event.data.get("file", "")), str(event.data.get("name", ""))
-        text = (record.content(name) if name in record.names() else None) or b""
+    unkept = {case_and_engine(str(case_id))[0] for case_id in record.header.get("selected") or ()} & set(judged)
+    called = {str(e.data.get("file")): str(e.data.get("name", "")) for e in record.events if e.kind == "input"}
+    for name in record.names():
         try:
-            if event.data.get("input") == "case":
-                case = parse_case(text.decode("utf-8"), where)
+            if name.startswith(f"{INPUTS}/case/"):
+                case = parse_case(_text(record, name), called.get(name, ""))
+                unkept.discard(case.id)
                 planned = judged.get(case.id)
                 if planned is not None and _as_written(replace(planned, id=case.id)) != _as_written(case, planned):
                     yield Objection("input", f"{name}: not the case {case.id!r} that was judged")
-            elif event.data.get("input") == "sheet":
-                sheet = parse_sheet(text.decode("utf-8"), where)
-                told = record.header.get("sheet", {})
-                if (sheet.id, sheet.revision) != (told.get("id"), told.get("revision")):
-                    yield Objection("input", f"{name}: not the sheet {told.get('id')!r} that was used")
+            elif name.startswith(f"{INPUTS}/sheet/"):
+                sheet = parse_sheet(_text(record, name), called.get(name, ""))
+                told = (
+                    *(named(record, "sheet").get(key) for key in ("id", "revision")),
+                    record.header.get("arrangement"),
+                )
+                if (sheet.id, sheet.revision, sheet.word("hardware.arrangement")) != told:
+                    yield Objection("input", f"{name}: not the sheet {told[0]!r} that was used")
         except (InputError, UnicodeDecodeError) as problem:
             yield Objection("input", f"{name}: cannot be read again ({problem})")
+    yield from (
+        Objection("input", f"the case {case_id!r} was judged, and its file is not kept") for case_id in sorted(unkept)
+    )
+
+
+def _text(record: Record, name: str) -> str:
+    return (record.content(name) or b"").decode("utf-8")
 
 
 def _as_written(case: ReferenceCase, judged: ReferenceCase | None = None) -> ReferenceCase:

@@ -8,12 +8,17 @@ import json
 import shutil
 from collections import Counter
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
+import leverproof.verify as verify_module
+from leverproof.cases.catalogue import load_catalogue
 from leverproof.cli.main import main
 from leverproof.errors import ReproducibilityError
 from leverproof.record import read_record
@@ -25,7 +30,14 @@ from leverproof.verify import verify
 HISTORIES = "histories/standard-atmosphere.npz"
 CASE = "inputs/case/standard-atmosphere.toml"
 SHEET = "inputs/sheet/corrie-18-early.toml"
+CATALOGUE = cache(load_catalogue)
 Members = dict[str, bytes]
+
+
+@pytest.fixture(autouse=True)
+def one_catalogue(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The shipped cases are read once, not for each of many bundles."""
+    monkeypatch.setattr(verify_module, "load_catalogue", CATALOGUE)
 
 
 @pytest.fixture(scope="module")
@@ -54,8 +66,10 @@ def resealed(members: Members) -> Members:
     footer = json.loads(lines[-1])
     footer["files"] = {name: summed(content) for name, content in sorted(out.items()) if name != LINES}
     footer["lines_sha256"] = hashlib.sha256(b"\n".join(lines[:-1]) + b"\n").hexdigest()
-    found = [json.loads(line)["finding"] for line in lines if line.startswith(b'{"kind":"finding"')]
-    footer["counts"] = dict(sorted(Counter(one["verdict"] for one in found).items()))
+    found = [json.loads(line).get("finding") for line in lines if json.loads(line).get("kind") == "finding"]
+    footer["counts"] = dict(
+        sorted(Counter(str(one.get("verdict")) for one in found if isinstance(one, dict)).items())
+    )
     out[LINES] = b"\n".join([*lines[:-1], json.dumps(footer, separators=(",", ":")).encode()]) + b"\n"
     return indexed(out, members)
 
@@ -126,6 +140,10 @@ def stranger(members: Members) -> Members:
     return {**members, "inputs/case/own.toml": b"#"}
 
 
+def other_arrangement(entry: dict[str, Any]) -> None:
+    entry["arrangement"] = "unsupercharged"
+
+
 def exit_code(entry: dict[str, Any]) -> None:
     entry["exit"] = 1
 
@@ -139,6 +157,11 @@ CHANGES: dict[str, tuple[Callable[[Members], Members], str]] = {
     "tolerance": (lambda m: edited(m, "expectations", wider_tolerance), "follows from the histories"),
     "case file": (other_question, "not the case 'standard-atmosphere' that was judged"),
     "sheet file": (other_sheet, "not the sheet 'corrie-18-early' that was used"),
+    "arrangement": (
+        lambda m: edited(m, "header", other_arrangement),
+        "not the sheet 'corrie-18-early' that was used",
+    ),
+    "no case file": (lambda m: {n: c for n, c in m.items() if n != CASE}, "its file is not kept"),
     "no history": (lambda m: {n: c for n, c in m.items() if n != HISTORIES}, "verdict is"),
     "added file": (stranger, "nothing in the record speaks of this file"),
     "footer": (lambda m: edited(m, "footer", exit_code), "its footer tells exit code 1, but 0 follows"),
@@ -222,6 +245,35 @@ def test_a_record_that_no_run_could_leave_is_an_answer_not_a_crash(
 
     code, said = answer(resealed(edited(members, "expectations", unresolved)), tmp_path, capsys)
     assert code == 1 and "internal error" not in said
+
+
+def places(node: Any) -> list[tuple[Any, Any]]:
+    """Every place in plain data: what holds it, and where."""
+    keys: list[Any] = (
+        list(node) if isinstance(node, dict) else list(range(len(node))) if isinstance(node, list) else []
+    )
+    return [place for key in keys for place in ((node, key), *places(node[key]))]
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_whatever_stands_in_a_line_is_an_answer_or_a_refusal(
+    members: Members, tmp_path: Path, data: st.DataObject
+) -> None:
+    """Any value of any line replaced by anything, with every sum made right."""
+    lines = members[LINES].split(b"\n")[:-1]
+    kinds: dict[str, list[int]] = {}
+    for at, line in enumerate(lines):
+        kinds.setdefault(json.loads(line)["kind"], []).append(at)
+    at = data.draw(st.sampled_from(kinds[data.draw(st.sampled_from(sorted(set(kinds) - {"footer"})))]))
+    entry = json.loads(lines[at])
+    holder, key = data.draw(st.sampled_from(places(entry)))
+    anything = st.sampled_from([None, True, 0, -1, 1e308, "", "../x", "NaN", [], {}, [1], {"a": 1}, 10**30])
+    holder[key] = data.draw(anything)
+    lines[at] = json.dumps(entry).encode()
+    path = tmp_path / "changed.zip"
+    path.write_bytes(write_archive(resealed({**members, LINES: b"\n".join(lines) + b"\n"})))
+    assert main(["verify", str(path)]) in (0, 1, 2)
 
 
 def test_what_is_not_whole_is_not_bundled(

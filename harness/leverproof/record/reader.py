@@ -118,6 +118,14 @@ class Record:
                 raise _damaged("this file is not as it was written", path)
 
 
+def named(record: Record, part: str) -> dict[str, Any]:
+    """What the header says of ``part``, ``stand`` or ``sheet``, by key; a mere text is its ``title``."""
+    told = record.header.get(part)
+    if isinstance(told, dict):
+        return told
+    return {"title": told} if told else {}
+
+
 def _present(folder: Path) -> Iterator[str]:
     for part in (INPUTS, HISTORIES):
         for path in (folder / part).rglob("*"):
@@ -211,6 +219,18 @@ def _place(parts: _Parts, kind: object, entry: dict[str, Any], where: str) -> No
         raise _damaged(f"unknown kind of line {kind!r}", where)
 
 
+_SHAPES: dict[str, tuple[type, ...]] = {
+    "request": (dict,),
+    "engines": (dict,),
+    "selected": (list,),
+    "subjects": (list,),
+    "deferrals": (list,),
+    "stand": (dict, str),
+    "sheet": (dict, str),
+}
+"""What the parts of a header are, where they are there, so that nobody who looks into them has to ask."""
+
+
 def _our_header(entry: dict[str, Any], where: str) -> dict[str, Any]:
     if entry.get("program") != PROGRAM:
         raise InputError("this is not a record of ours", where, code="no_record")
@@ -221,6 +241,9 @@ def _our_header(entry: dict[str, Any], where: str) -> dict[str, Any]:
             f"read it with the version that wrote it ({entry.get('version', 'unknown')})",
             "record_format",
         )
+    for key, kinds in _SHAPES.items():
+        if key in entry and not isinstance(entry[key], kinds):
+            raise _damaged(f"{key} in its header is not what it should be", where)
     return entry
 
 

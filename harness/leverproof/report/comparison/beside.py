@@ -135,7 +135,7 @@ def _doubt(point: PointFinding) -> float:
 def matrix(records: Sequence[Record], judged: Sequence[Judged]) -> list[Row]:
     """One row a subject, in the order of the ladder as the records have it."""
     found = [all_findings(record) for record in records]
-    subjects = dict.fromkeys(str(s) for record in records for s in record.header.get("subjects", ()))
+    subjects = dict.fromkeys(str(s) for record in records for s in record.header.get("subjects") or ())
     subjects |= dict.fromkeys(row.subject for row in judged)
     rows = []
     for subject in subjects:

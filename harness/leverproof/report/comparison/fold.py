@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from itertools import combinations
 
 from leverproof.errors import UsageError
-from leverproof.record.reader import Record
+from leverproof.record.reader import Record, named
 from leverproof.report.comparison import beside, curves, options
 from leverproof.report.comparison.model import Comparison, Model
 from leverproof.report.fold import ending_words, mounted
@@ -66,7 +66,7 @@ def _notes(records: Sequence[Record], models: Sequence[Model]) -> list[str]:
     for key, words in (("suite", "suites of cases"), ("version", "versions of leverproof"), ("seed", "seeds")):
         if len({str(record.header.get(key)) for record in records}) > 1:
             out.append(f"the records are of different {words}: what they share is compared, and nothing else")
-    sheets = {str(record.header.get("sheet", {}).get("id")) for record in records}
+    sheets = {str(named(record, "sheet").get("id")) for record in records}
     if len(sheets) > 1:
         out.append(
             "the engines have different sheets: verdicts are each against its own sheet, numbers are side by side"

@@ -13,7 +13,7 @@ import numpy as np
 from leverproof.channels import CHANNELS
 from leverproof.conduct.model import ConductedRun
 from leverproof.record.plain import to_plain
-from leverproof.record.reader import Record
+from leverproof.record.reader import Record, named
 from leverproof.report.comparison.model import Audit
 from leverproof.report.wording import amount, channel_words, count
 
@@ -37,7 +37,7 @@ class Told:
 def family(record: Record) -> str:
     """What two records must share to be of one model: the name it gives itself."""
     said = next((event.data for event in record.events if event.kind == "handshake"), {})
-    return str(said.get("model") or record.header.get("stand", {}).get("title") or "")
+    return str(said.get("model") or named(record, "stand").get("title") or "")
 
 
 def look(told: Told, case: str, one: Sequence[ConductedRun], other: Sequence[ConductedRun], *, exact: bool) -> None:
@@ -147,8 +147,7 @@ def declared(record: Record) -> dict[str, str]:
     if stand is not None:
         out |= {f"stand {key}": _text(value) for key, value in _flat(stand) if key.split(".")[0] not in _TITLES}
     else:
-        told = header.get("stand", {})
-        out |= {f"stand {key}": _text(told.get(key)) for key in ("kind",)}
+        out["stand kind"] = _text(named(record, "stand").get("kind"))
     said = next((event.data for event in record.events if event.kind == "handshake"), {})
     for key in _SETTLES:
         out |= {f"model says {name}": _text(value) for name, value in _flat({key: said.get(key)})}
@@ -158,13 +157,13 @@ def declared(record: Record) -> dict[str, str]:
 def _sheet(record: Record) -> Any:
     """The sheet in what it says, so that two texts of one sheet are one."""
     document, text = _kept(record, "sheet")
-    told = record.header.get("sheet", {})
-    named = f"{told.get('id')}, revision {told.get('revision')}"
+    told = named(record, "sheet")
+    name = f"{told.get('id')}, revision {told.get('revision')}"
     if document is None:
-        return named
+        return name
     import hashlib
 
-    return f"{named}, SHA-256 {hashlib.sha256(text).hexdigest()[:12]}"
+    return f"{name}, SHA-256 {hashlib.sha256(text).hexdigest()[:12]}"
 
 
 def _kept(record: Record, kind: str) -> tuple[dict[str, Any] | None, bytes]:
