@@ -101,13 +101,13 @@ def run(options: argparse.Namespace) -> int:
 
 
 def rendered(record: Record, kind: str, by_eye: Sequence[Item] = ()) -> str:
-    """The record as ``table``, ``json``, ``junit``, ``markdown``, ``html`` or ``sarif``, with what was judged by eye."""
+    """The record as ``table``, ``json``, ``junit``, ``markdown``, ``html`` or ``sarif``, with items judged by eye."""
     from leverproof.report import json_report, junit, markdown, sarif, terminal
 
     if kind == "html":
         from leverproof.report import html
 
-        return html.render(record)
+        return html.render(record, by_eye=by_eye)
 
     if kind == "table":
         return terminal.render(record, width=width(), colour=colour(), by_eye=by_eye)

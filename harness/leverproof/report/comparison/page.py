@@ -1,14 +1,27 @@
-"""The comparison as one HTML file that needs nothing else: no script, nothing fetched, every text escaped."""
+"""The comparison as one HTML file that needs nothing else: no script, nothing fetched, every text escaped. It looks
+like the test guide, with whose parts it is made."""
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterator, Sequence
+from importlib.resources import files
 
 from leverproof import CAUTION, __version__
-from leverproof.report.comparison.model import Comparison, Held, Judged, Panel
+from leverproof.judge.model import VERDICTS
+from leverproof.report.comparison.model import (
+    FAILS,
+    PASSES,
+    SELF_REFERENTIAL,
+    UNDECIDED,
+    UNTESTABLE,
+    Audit,
+    Comparison,
+    Held,
+    Judged,
+    Panel,
+    Subject,
+)
 from leverproof.report.comparison.plot import drawing, key
-from leverproof.report.comparison.style import STYLE
 from leverproof.report.comparison.text import panel_notes, panel_table
 from leverproof.report.comparison.words import (
     TIES,
@@ -21,131 +34,169 @@ from leverproof.report.comparison.words import (
     subject_words,
     telling,
 )
-from leverproof.report.wording import count, visible
+from leverproof.report.html.glyphs import glyph, sprite
+from leverproof.report.html.markup import Child, Markup, element, number_cell, number_head, table
+from leverproof.report.wording import count
 
-_LONGEST = 2_000
+_SECTIONS = {
+    "records": "What is compared",
+    "subjects": "Subjects",
+    "audit": "Option audit",
+    "altitude": "Against altitude",
+    "judgements": "Judgements",
+}
+_SHAPES = {
+    PASSES: "pass",
+    FAILS: "fail",
+    UNDECIDED: "inconclusive",
+    UNTESTABLE: "not applicable",
+    SELF_REFERENTIAL: "conditional pass",
+}
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
 def render(found: Comparison) -> str:
     """The page as text."""
-    letters = ", ".join(m.letter for m in found.models)
-    parts = [
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">",
-        f"<title>{TITLE}</title>\n<style>{STYLE}</style>\n</head>\n<body>",
-        f'<header><p class="soft">leverproof {_t(__version__)}</p><h1>{TITLE}</h1>',
-        f"<p>{count(len(found.models), 'record')}, {letters}. {_t(_verdict(found))}</p>",
-        f'<p class="soft">{_t(CAUTION)}</p></header>\n<main>',
-        *_models(found),
-        *_matrix(found),
-        *_audits(found),
-        *_panels(found),
-        *_judgements(found),
-        "</main>\n</body>\n</html>\n",
+    main = [_models(found), _matrix(found), _audits(found), _panels(found), _judgements(found)]
+    links = [element("li", element("a", title, href=f"#{name}")) for name, title in _SECTIONS.items()]
+    body = [
+        sprite(),
+        _header(found),
+        element("nav", element("ul", links), aria_label="Contents", class_="contents"),
+        element("main", main),
+        element("footer", element("p", f"Made by leverproof {__version__} from the records alone.")),
     ]
-    return "\n".join(parts)
+    head = [
+        Markup('<meta charset="utf-8">'),
+        Markup(f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'),
+        Markup('<meta name="viewport" content="width=device-width, initial-scale=1">'),
+        Markup('<meta name="color-scheme" content="light dark">'),
+        element("title", TITLE),
+        Markup(f"<style>{_style()}</style>"),
+    ]
+    return f"<!doctype html>\n{element('html', element('head', head), element('body', body), lang='en')}\n"
 
 
-def _t(text: str) -> str:
-    """``text`` as markup that shows it and does nothing else."""
-    shown = text if len(text) <= _LONGEST else f"{text[:_LONGEST]} ... ({len(text) - _LONGEST:,} characters left out)"
-    return html.escape(visible(shown), quote=True)
+def _style() -> str:
+    report = files("leverproof.report")
+    parts = (("html", "guide.css"), ("comparison", "page.css"))
+    return "\n".join(report.joinpath(folder, name).read_text("utf-8") for folder, name in parts)
 
 
-def _verdict(found: Comparison) -> str:
+def _header(found: Comparison) -> Markup:
     told = sum(row.apart for row in found.rows)
     shared = sum(row.shared for row in found.rows)
     hidden = sum(audit.undeclared for audit in found.audits)
-    words = f"They are told apart by {told:,} of {count(shared, 'judgement')} that at least two could be judged by."
-    return f"{words} Undeclared differences in {count(hidden, 'pair')}." if hidden else words
+    words = f"Told apart by {told:,} of {count(shared, 'judgement')} that at least two could be judged by."
+    alarm = element("p", f"Undeclared differences in {count(hidden, 'pair')} of records.", class_="alarm")
+    return element(
+        "header",
+        element("p", count(len(found.models), "record"), class_="kicker"),
+        element("h1", TITLE),
+        element("p", words, class_="headline"),
+        alarm if hidden else None,
+        element("p", CAUTION, class_="caution"),
+    )
 
 
-def _models(found: Comparison) -> Iterator[str]:
-    yield "<h2>What is compared</h2>"
+def _section(name: str, *inside: Child) -> Markup:
+    return element("section", element("h2", _SECTIONS[name]), inside, id=name)
+
+
+def _models(found: Comparison) -> Markup:
     keys = list(dict.fromkeys(k for model in found.models for k in model.head))
-    rows = [[_t(k), *(_t(m.head.get(k, "-")) for m in found.models)] for k in keys]
-    rows.append(["ending", *(_t(m.ending) for m in found.models)])
-    heads = [f"{key(i)} {m.letter}" for i, m in enumerate(found.models)]
-    yield _table("The records and what stands at their head", ["", *heads], rows)
-    if found.notes:
-        yield "<ul>" + "".join(f"<li>{_t(note)}</li>" for note in found.notes) + "</ul>"
+    rows: list[list[Child]] = [[k, *(model.head.get(k, "-") for model in found.models)] for k in keys]
+    rows.append(["ending", *(model.ending for model in found.models)])
+    heads: list[Child] = ["", *(_letter(found, i) for i in range(len(found.models)))]
+    notes = element("ul", [element("li", note) for note in found.notes]) if found.notes else None
+    return _section("records", table(heads, rows, caption="The records and what stands at their head"), notes)
 
 
-def _matrix(found: Comparison) -> Iterator[str]:
-    yield f"<h2>Subjects</h2>\n<p>{_t(TIES)}</p>"
-    rows = []
-    for row in found.rows:
-        cells = [f'<span class="v v-{c.word.split()[0]}">{_t(subject_words(c))}</span>' for c in row.cells]
-        rows.append([_t(row.subject), *cells, _t(row_words(row))])
+def _letter(found: Comparison, model: int) -> Markup:
+    return element("th", Markup(key(model)), f" {found.models[model].letter}", scope="col")
+
+
+def _matrix(found: Comparison) -> Markup:
+    rows: list[list[Child]] = [[row.subject, *map(_subject, row.cells), row_words(row)] for row in found.rows]
     heads = ["subject", *(m.letter for m in found.models), "told apart"]
-    yield _table("Required judgements of each subject, by model", heads, rows)
+    caption = "Required judgements of each subject, by model"
+    return _section("subjects", element("p", TIES), table(heads, rows, caption=caption))
 
 
-def _audits(found: Comparison) -> Iterator[str]:
+def _subject(cell: Subject) -> Markup:
+    kind = "missing" if cell.word == UNTESTABLE else "v-fail" if cell.word == FAILS else None
+    return element("td", glyph(_SHAPES[cell.word]), element("span", subject_words(cell), class_=kind))
+
+
+def _audits(found: Comparison) -> Markup:
     if not found.audits:
-        return
-    yield "<h2>Option audit</h2>\n<p>Records of one model: what was declared otherwise, and what came of it.</p>"
-    for audit in found.audits:
-        mark = ' class="alarm"' if audit.undeclared else ""
-        yield f"<section{mark}><h3>{_t(audit_title(audit, found))}</h3><p>{_t(audit.conclusion)}</p>"
-        yield "<ul>" + "".join(f"<li>{_t(line)}</li>" for line in audit_lines(audit)) + "</ul></section>"
+        return _section("audit", element("p", "No two of the records are of one model."))
+    intro = element("p", "Records of one model: what was declared otherwise, and what came of it.")
+    return _section("audit", intro, [_audit(audit, found) for audit in found.audits])
 
 
-def _panels(found: Comparison) -> Iterator[str]:
+def _audit(audit: Audit, found: Comparison) -> Markup:
+    return element(
+        "section",
+        element("h3", audit_title(audit, found)),
+        element("p", audit.conclusion),
+        element("ul", [element("li", line) for line in audit_lines(audit)]),
+        class_="pair alarm" if audit.undeclared else "pair",
+    )
+
+
+def _panels(found: Comparison) -> Markup:
     if not found.panels:
-        return
-    yield "<h2>Against altitude</h2>"
-    for panel in found.panels:
-        yield _panel(found, panel)
+        return _section("altitude", element("p", "No record holds steady readings at two heights."))
+    return _section("altitude", [_panel(found, panel) for panel in found.panels])
 
 
-def _panel(found: Comparison, panel: Panel) -> str:
-    legend = "".join(f"<li>{key(c.model)} {found.models[c.model].letter}</li>" for c in panel.curves)
-    legend += '<li><span class="swatch"></span> reference</li>' if panel.bands else ""
+def _panel(found: Comparison, panel: Panel) -> Markup:
+    legend = [element("li", Markup(key(c.model)), f" {found.models[c.model].letter}") for c in panel.curves]
+    if panel.bands:
+        legend.append(element("li", element("span", class_="swatch"), " reference"))
     heads, rows = panel_table(found, panel)
-    numbers = _table(f"Readings: {panel.title}", heads, [[_t(c) for c in row] for row in rows], numbers=True)
-    notes = "".join(f"<li>{_t(line)}</li>" for line in panel_notes(found, panel))
-    return (
-        f"<figure><figcaption>{_t(panel.title)}, {_t(panel.unit)}</figcaption>{drawing(found, panel)}"
-        f'<ul class="legend">{legend}</ul>'
-        + (f"<ul>{notes}</ul>" if notes else "")
-        + f"<details><summary>The numbers as a table</summary>{numbers}</details></figure>"
+    cells: list[list[Child]] = [[row[0], *map(number_cell, row[1:])] for row in rows]
+    numbers = table([heads[0], *map(number_head, heads[1:])], cells, caption=f"Readings: {panel.title}")
+    notes = [element("li", line) for line in panel_notes(found, panel)]
+    return element(
+        "figure",
+        element("figcaption", f"{panel.title}, {panel.unit}"),
+        Markup(drawing(found, panel)),
+        element("ul", legend, class_="key"),
+        element("ul", notes) if notes else None,
+        element("details", element("summary", "The numbers as a table"), numbers),
     )
 
 
-def _judgements(found: Comparison) -> Iterator[str]:
+def _judgements(found: Comparison) -> Markup:
     kept = telling(found)
-    yield f"<h2>Judgements that tell apart, or do not pass somewhere: {len(kept):,}</h2>"
-    yield _judged(found, kept, "Judgements that tell apart or do not pass")
     rest = [row for row in found.judged if row not in kept]
-    others = _judged(found, rest, "The others")
-    yield f"<details><summary>{count(len(rest), 'other judgement')}</summary>{others}</details>"
-
-
-def _judged(found: Comparison, rows: Sequence[Judged], caption: str) -> str:
-    cells = []
-    for row in rows:
-        name = f"{_t(row.case)}/{_t(row.judgement)}<br><span class='soft'>{_t(row.asked)} ({_t(row.weight)})</span>"
-        told = [_held(h, e) for h, e in zip(row.held, row.expected, strict=True)]
-        cells.append([name, *told, _t(relation_words(row))])
-    return _table(caption, ["judgement", *(m.letter for m in found.models), "told apart"], cells)
-
-
-def _held(held: Held, expected: str) -> str:
-    first = held.verdict.split(" (")[0].replace(" ", "-")
-    told = f'<span class="v v-{_t(first) or "none"}">{_t(held_words(held))}</span>'
-    if expected and held.found:
-        told += f"<br><span class='soft'>expected {_t(expected)}</span>"
-    return told
-
-
-def _table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: bool = False) -> str:
-    """A table of cells that are markup already, the first of each row its head."""
-    kind = ' class="n"' if numbers else ""
-    top = "".join(f'<th scope="col"{kind if i else ""}>{h}</th>' for i, h in enumerate(heads))
-    body = "".join(
-        f'<tr><th scope="row">{row[0]}</th>' + "".join(f"<td{kind}>{c}</td>" for c in row[1:]) + "</tr>" for row in rows
+    return _section(
+        "judgements",
+        element("p", f"{len(kept):,} tell the models apart, are asked differently, or do not pass somewhere."),
+        _judged(found, kept, "Judgements that tell apart or do not pass"),
+        element("details", element("summary", count(len(rest), "other judgement")), _judged(found, rest, "The others")),
     )
-    inner = f"<table><caption>{_t(caption)}</caption><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>"
-    return f'<div class="scroll" tabindex="0" role="region" aria-label="{_t(caption)}">{inner}</div>'
+
+
+def _judged(found: Comparison, rows: Sequence[Judged], caption: str) -> Markup:
+    heads = ["judgement", *(m.letter for m in found.models), "told apart"]
+    return table(heads, [list(_row(row)) for row in rows], caption=caption)
+
+
+def _row(row: Judged) -> Iterator[Child]:
+    about = element("span", f"{row.asked} ({row.weight})", class_="sub")
+    yield element("th", f"{row.case}/{row.judgement}", Markup("<br>"), about, scope="row")
+    for held, expected in zip(row.held, row.expected, strict=True):
+        yield _held(held, expected)
+    yield relation_words(row)
+
+
+def _held(held: Held, expected: str) -> Markup:
+    verdict = held.verdict.split(" (")[0]
+    kind = "v-fail" if verdict == "fail" else None if verdict in VERDICTS else "missing"
+    asked = element("span", f"expected {expected}", class_="sub") if expected and held.found else None
+    shape = glyph(verdict) if verdict in VERDICTS else None
+    words = element("span", held_words(held), class_=kind)
+    return element("td", shape, words, Markup("<br>") if asked else None, asked)

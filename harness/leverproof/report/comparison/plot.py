@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Sequence
 
 from leverproof.report.comparison.model import Band, Comparison, Curve, Panel
-from leverproof.report.wording import visible
+from leverproof.report.html.markup import escaped
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 320, 76, 20, 14, 46
 _DASHES = ("", "7 4", "2 3", "9 3 2 3")
@@ -22,7 +21,7 @@ def drawing(found: Comparison, panel: Panel) -> str:
     letters = [found.models[curve.model].letter for curve in panel.curves]
     said = f"{panel.title}, in {panel.unit}, against pressure altitude in ft, for {', '.join(letters)}"
     out = [
-        f'<svg class="plot" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{_text(said)}">',
+        f'<svg class="still" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{_text(said)}">',
         *_grid(frame, panel.unit),
         *(_band(band, frame) for band in panel.bands),
         *(_curve(curve, frame, found.models[curve.model].letter) for curve in panel.curves),
@@ -34,14 +33,13 @@ def drawing(found: Comparison, panel: Panel) -> str:
 def key(model: int) -> str:
     """The piece of line that stands for a model, for a legend."""
     mark = _mark(model, 20.0, 7.0)
-    return (
-        f'<svg class="key" viewBox="0 0 40 14" aria-hidden="true"><path class="c m{model % _COLOURS}" d="M2 7H38"'
-        + (f' stroke-dasharray="{_DASHES[model % 4]}"/>{mark}</svg>' if _DASHES[model % 4] else f"/>{mark}</svg>")
+    return f'<svg class="mk" viewBox="0 0 40 14" aria-hidden="true"><path class="c m{model % _COLOURS}" d="M2 7H38"' + (
+        f' stroke-dasharray="{_DASHES[model % 4]}"/>{mark}</svg>' if _DASHES[model % 4] else f"/>{mark}</svg>"
     )
 
 
 def _text(text: str) -> str:
-    return html.escape(visible(text)[:400], quote=True)
+    return escaped(text[:400])
 
 
 class _Frame:
@@ -122,9 +120,7 @@ def _curve(curve: Curve, frame: _Frame, letter: str) -> str:
     line = "L".join(f"{x} {y}" for x, y in places)
     drawn = f'<path class="c m{curve.model % _COLOURS}"{dash} d="M{line}"/>' if len(places) > 1 else ""
     x, y = places[-1]
-    name = (
-        f'<text class="at m{curve.model % _COLOURS}" x="{x - 4}" y="{y - 9}" text-anchor="end">{_text(letter)}</text>'
-    )
+    name = f'<text class="name" x="{x - 4}" y="{y - 9}" text-anchor="end">{_text(letter)}</text>'
     return drawn + "".join(_mark(curve.model, *place) for place in places) + name
 
 
