@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from leverproof.report.comparison.model import Band, Comparison, Curve, Panel
 from leverproof.report.html.markup import escaped
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 320, 76, 20, 14, 46
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 320, 76, 36, 14, 46
 _DASHES = ("", "7 4", "2 3", "9 3 2 3")
 _COLOURS = 6
 
