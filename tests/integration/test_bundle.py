@@ -6,17 +6,20 @@ import hashlib
 import io
 import json
 import shutil
+import zipfile
 from collections import Counter
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any
+from unittest.mock import ANY
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+import leverproof.record.bundle as bundle_module
 import leverproof.verify as verify_module
 from leverproof.cases.catalogue import load_catalogue
 from leverproof.cli.main import main
@@ -291,6 +294,28 @@ def test_what_is_not_whole_is_not_bundled(
     (folder / LINES).write_bytes(lines[: lines.rindex(b'{"kind":"footer"')])
     assert main(["bundle", str(folder), "--out", str(tmp_path / "b.zip")]) == 2
     assert not (tmp_path / "b.zip").exists()
+
+
+def packed(*sizes: int, level: int = 9) -> bytes:
+    """An archive of members of zeros, as small as they can be made."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=level) as archive:
+        for index, size in enumerate(sizes):
+            archive.writestr(f"{index:04d}.data.npy", bytes(size))
+    return buffer.getvalue()
+
+
+def test_histories_that_unpack_to_too_much_are_refused_before_they_are(
+    members: Members, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(verify_module, "rejudge", lambda *_: pytest.fail("judged"))
+    bomb = resealed({**members, HISTORIES: packed(1 << 22)})
+    assert answer(bomb, tmp_path, capsys) == (2, ANY)
+    (tmp_path / "changed.zip").unlink()
+    monkeypatch.setattr(bundle_module, "LARGEST_HISTORIES", 1 << 20)
+    together = resealed({**members, HISTORIES: packed(*[1 << 17] * 9, level=1)})
+    code, said = answer(together, tmp_path, capsys)
+    assert code == 2 and "its histories unpack to more than 1,048,576 bytes" in said
 
 
 @pytest.mark.parametrize("name", ["no.zip", "."])

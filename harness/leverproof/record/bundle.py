@@ -19,6 +19,7 @@ from pathlib import Path
 from leverproof import __version__
 from leverproof.errors import InputError, ReproducibilityError
 from leverproof.record.archive import LARGEST_ARCHIVE, Limits, read_archive, refused, write_archive
+from leverproof.record.histories import promised
 from leverproof.record.layout import (
     HISTORIES,
     INPUTS,
@@ -36,6 +37,8 @@ INDEX = "bundle.json"
 LARGEST_INDEX = 16 * 1024 * 1024
 LARGEST_INPUT = 16 * 1024 * 1024
 LARGEST_UNPACKED = 2 * 1024 * 1024 * 1024
+LARGEST_HISTORIES_RATIO = 300
+"""Deflate level 1, with which histories are packed, shrinks even one number repeated no more than some 230-fold."""
 
 _PLACES = re.compile(rf"(?:{INPUTS}/([^/\\]+)/([^/\\]+)|{HISTORIES}/([^/\\]+\.npz))")
 
@@ -68,6 +71,7 @@ def bundle_of(folder: Path) -> bytes:
             raise InputError(f"{name!r} is no name of a record's file", str(folder), code="record")
         members[name] = record.content(name) or b""
     index = {"format": FORMAT, "program": PROGRAM, "version": __version__, "files": to_plain(_sums(members))}
+    _check_histories(members, str(folder))
     members[INDEX] = (json.dumps(index, indent=1, sort_keys=True) + "\n").encode("ascii")
     return write_archive(members)
 
@@ -79,6 +83,7 @@ def read_bundle(path: Path) -> Bundle:
     for name in (INDEX, LINES):
         if name not in members:
             raise refused(f"it is no bundle: it holds no {name}", str(path))
+    _check_histories(members, str(path))
     told = _index(members[INDEX], str(path))
     found = _sums({name: held for name, held in members.items() if name != INDEX})
     objections = []
@@ -90,6 +95,17 @@ def read_bundle(path: Path) -> Bundle:
         elif told[name] != found[name]:
             objections.append(f"{name}: not as the index says")
     return Bundle(path, hashlib.sha256(content).hexdigest(), members, tuple(objections))
+
+
+def _check_histories(members: dict[str, bytes], where: str) -> None:
+    """Histories are archives themselves: what they promise to unpack to is held against limits, all of them together,
+    because judging again needs them all."""
+    sizes = {name: promised(content) for name, content in members.items() if name.endswith(".npz")}
+    for name, (_, shrunk) in sizes.items():
+        if shrunk > LARGEST_HISTORIES_RATIO:
+            raise refused(f"{name!r} unpacks to more than {LARGEST_HISTORIES_RATIO} times its size", where)
+    if sum(size for size, _ in sizes.values()) > LARGEST_HISTORIES:
+        raise refused(f"its histories unpack to more than {LARGEST_HISTORIES:,} bytes", where)
 
 
 def open_record(path: Path) -> Record:
