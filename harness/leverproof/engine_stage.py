@@ -234,4 +234,4 @@ def _conducted(
 
 def record_problem(record: RecordWriter, problem: LeverproofError) -> None:
     """Something a person must mend, as an event of the record."""
-    record.event("problem", message=problem.message, where=problem.where, hint=problem.hint)
+    record.event("problem", message=problem.message, where=problem.where, hint=problem.hint, code=problem.code)

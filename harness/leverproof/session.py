@@ -287,6 +287,7 @@ def _not_mounted(record: RecordWriter, inputs: _Inputs, trouble: StandError) -> 
         message=trouble.message,
         where=trouble.where or inputs.stand.path,
         hint=trouble.hint or inputs.stand.build_hint,
+        code=trouble.code,
         evidence=trouble.evidence,
     )
     code = exit_code([], handshake=False, input_errors=False, interrupted=False, internal=False)

@@ -81,6 +81,7 @@ def words(schema: Any) -> Iterator[str]:
 @pytest.mark.parametrize(
     ("schema", "name"),
     [("case", "reference/cases.md"), ("sheet", "reference/sheets.md"), ("stand", "reference/stands.md"),
+        ("by-eye", "reference/commands.md"),
      ("deferrals", "reference/deferrals.md")],
 )
 def test_every_key_and_word_of_a_format_is_on_its_page(schema: str, name: str) -> None:

@@ -20,6 +20,10 @@ _ABOUT = (
 _COMMANDS = {
     "run": "mount a model, move its levers, judge what comes out and report",
     "report": "render a record again, from the record alone",
+    "note": "add what a reviewer has judged by eye to a file beside a record, with name and date",
+    "compare": "put several records side by side: who passes what, ties, curves, and what options change",
+    "bundle": "put a record into one file with an index, to be handed on",
+    "verify": "check a bundle, or a record: sums, and every finding judged again from the histories",
     "cases": "list the reference cases; `cases show ID` prints one in plain words",
     "predict": "compute from an engine sheet alone what the engine must show, each number with its band",
     "defects": "list the seeded defects that `run --defect NAME` builds into the embedded engine",

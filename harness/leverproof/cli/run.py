@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from leverproof.cli.progress import ProgressLine
-from leverproof.cli.screen import colour, say, width, write_file
+from leverproof.cli.screen import colour, exit_code_of, say, width, write_file
 
 if TYPE_CHECKING:
     from leverproof.record.reader import Record
+    from leverproof.report.by_eye import Item
 
 FOLDER = "leverproof-record"
 SEED = 1
@@ -44,6 +46,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", metavar="FILE", type=Path, help="also report as one JSON object")
     parser.add_argument("--junit", metavar="FILE", type=Path, help="also report as JUnit XML")
     parser.add_argument("--markdown", metavar="FILE", type=Path, help="also report as Markdown")
+    parser.add_argument(
+        "--sarif", metavar="FILE", type=Path, help="also tell defects of the files read, as SARIF 2.1.0"
+    )
     parser.add_argument("--defect", metavar="NAME", help="build a seeded defect into the model (see: defects)")
     parser.add_argument(
         "--engine", metavar="N", type=int, help="only this engine of several (default: those the stand names)"
@@ -58,13 +63,15 @@ def run(options: argparse.Namespace) -> int:
     """Runs the session and renders its record; returns the session's exit code."""
     from datetime import UTC, datetime
 
+    from leverproof.errors import LeverproofError
     from leverproof.record.reader import read_record
+    from leverproof.report import sarif
     from leverproof.session import RunRequest, run_session
 
-    asked: dict[str, Path | None] = {kind: getattr(options, kind) for kind in ("json", "junit", "markdown")}
+    asked: dict[str, Path | None] = {kind: getattr(options, kind) for kind in ("json", "junit", "markdown", "sarif")}
     wanted = {kind: path for kind, path in asked.items() if path is not None}
     for kind, path in wanted.items():
-        _check(kind, path, options.out)
+        check_place(kind, path, options.out)
     request = RunRequest(
         stand=options.stand,
         sheet=options.sheet,
@@ -79,8 +86,13 @@ def run(options: argparse.Namespace) -> int:
         deferrals=options.deferrals,
         today=datetime.now(UTC).date(),
     )
-    with ProgressLine() as progress:
-        code: int = run_session(request, progress)
+    try:
+        with ProgressLine() as progress:
+            code: int = run_session(request, progress)
+    except LeverproofError as problem:
+        if options.sarif is not None:
+            write_file(options.sarif, sarif.render_error(problem, exit_code_of(problem)))
+        raise
     record = read_record(options.out)
     say(rendered(record, "table"))
     for kind, path in wanted.items():
@@ -88,24 +100,29 @@ def run(options: argparse.Namespace) -> int:
     return code
 
 
-def rendered(record: Record, kind: str) -> str:
-    """The record as ``table``, ``json``, ``junit``, ``markdown`` or ``html``."""
-    from leverproof.report import json_report, junit, markdown, terminal
+def rendered(record: Record, kind: str, by_eye: Sequence[Item] = ()) -> str:
+    """The record as ``table``, ``json``, ``junit``, ``markdown``, ``html`` or ``sarif``, with items judged by eye."""
+    from leverproof.report import json_report, junit, markdown, sarif, terminal
 
     if kind == "html":
         from leverproof.report import html
 
-        return html.render(record)
+        return html.render(record, by_eye=by_eye)
 
     if kind == "table":
-        return terminal.render(record, width=width(), colour=colour())
+        return terminal.render(record, width=width(), colour=colour(), by_eye=by_eye)
     if kind == "json":
-        return json_report.render(record)
-    return junit.render(record) if kind == "junit" else markdown.render(record)
+        return json_report.render(record, by_eye=by_eye)
+    if kind == "sarif":
+        return sarif.render(record)
+    if kind == "junit":
+        return junit.render(record, by_eye=by_eye)
+    return markdown.render(record, by_eye=by_eye)
 
 
-def _check(kind: str, path: Path, out: Path) -> None:
-    """Refuses a report file before the run that could not be written after it."""
+def check_place(kind: str, path: Path, out: Path) -> None:
+    """Refuses a file, for the option ``--kind``, that could not be written later, or that would lie in the record
+    ``out``."""
     from leverproof.errors import UsageError
 
     if path.resolve().is_relative_to(out.resolve()):

@@ -63,7 +63,7 @@ def complain(error: Exception) -> int:
         traceback.print_exception(error)
     if isinstance(error, LeverproofError):
         print(problem_words(error), file=sys.stderr)
-        return _exit_code(error)
+        return exit_code_of(error)
     from leverproof import __version__
     from leverproof.report.wording import visible
 
@@ -89,7 +89,8 @@ def problem_words(error: object) -> str:
     return "\n".join(lines)
 
 
-def _exit_code(error: Exception) -> int:
+def exit_code_of(error: Exception) -> int:
+    """The exit code that an error of ours brings when it ends a command."""
     from leverproof.errors import StandError
 
     return 3 if isinstance(error, StandError) else 2
@@ -97,10 +98,15 @@ def _exit_code(error: Exception) -> int:
 
 def write_file(path: Path, text: str) -> None:
     """Writes a report; raises :class:`leverproof.errors.UsageError` when that cannot be done."""
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Writes a file of bytes; raises as :func:`write_file`."""
     from leverproof.errors import UsageError
 
     try:
-        path.write_text(text, "utf-8", newline="\n")
+        path.write_bytes(content)
     except OSError as reason:
         raise UsageError(
             f"cannot write this file: {reason.strerror or reason}", str(path), "name another file", "output"

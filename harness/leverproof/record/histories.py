@@ -27,6 +27,7 @@ from leverproof.timegrid import TimeGrid
 
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 _LARGEST_HEADER = 4096
+_SMALL = 64 * 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +90,18 @@ def unpack(content: bytes, case_id: str, where: str) -> dict[tuple[int, str], Hi
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError) as reason:
         raise _damaged(str(reason), where) from None
     return out
+
+
+def promised(content: bytes) -> tuple[int, int]:
+    """What the file says of itself, read without unpacking anything: bytes unpacked, and by how many times its most
+    packed large member shrank. Nothing for a file that :func:`unpack` refuses as it is."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            members = archive.infolist()
+    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, RuntimeError):
+        return 0, 0
+    shrunk = (m.file_size // max(1, m.compress_size) for m in members if m.file_size > _SMALL)
+    return sum(member.file_size for member in members), max(shrunk, default=0)
 
 
 def _runs(archive: zipfile.ZipFile, where: str) -> Iterator[str]:

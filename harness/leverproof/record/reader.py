@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NoReturn
@@ -39,7 +39,9 @@ class Occurrence:
 
 @dataclass(frozen=True)
 class Record:
-    """A record as read. ``footer`` is None when the run ended before writing it: the record is incomplete."""
+    """A record as read. ``footer`` is None when the run ended before writing it: the record is incomplete.
+    ``held`` has the content of its files by name where they were never on disk, as in a bundle; ``folder`` then only
+    says where the record came from."""
 
     folder: Path
     header: dict[str, Any]
@@ -48,6 +50,7 @@ class Record:
     findings: tuple[Finding, ...] = ()
     footer: dict[str, Any] | None = None
     lines_sha256: str = field(default="", repr=False)
+    held: Mapping[str, bytes] | None = field(default=None, repr=False)
 
     @property
     def complete(self) -> bool:
@@ -66,10 +69,23 @@ class Record:
     def histories(self, case_id: str) -> dict[tuple[int, str], History]:
         """The histories of a case by (point index, run name); empty when it left none. Raises
         :class:`ReproducibilityError` when the file is damaged."""
-        path = self.folder / histories_path(case_id)
-        if not path.exists():
-            return {}
-        return unpack(_bounded(path, LARGEST_HISTORIES), case_id, str(path))
+        name = histories_path(case_id)
+        content = self.content(name)
+        return {} if content is None else unpack(content, case_id, str(self.folder / name))
+
+    def content(self, name: str) -> bytes | None:
+        """The bytes of the file ``name`` of the record, or None when there is no such file. Raises
+        :class:`ReproducibilityError` when it is larger than any record's."""
+        if self.held is not None:
+            return self.held.get(name)
+        path = self.folder / name
+        return _bounded(path, LARGEST_HISTORIES) if path.is_file() else None
+
+    def names(self) -> list[str]:
+        """The names of the files that lie beside its lines, in order."""
+        if self.held is not None:
+            return sorted(set(self.held) - {LINES})
+        return sorted(_present(self.folder))
 
     def conducted(self, case_id: str) -> tuple[ConductedRun, ...]:
         """The runs of a case as they were conducted, in planned order: what judging again starts from."""
@@ -89,14 +105,25 @@ class Record:
         if self.footer.get("counts") != dict(Counter(f.verdict for f in self.findings)):
             raise _damaged("its counts are not those of its findings", where)
         files: dict[str, dict[str, Any]] = self.footer["files"]
-        for name in sorted(set(files) | set(_present(self.folder))):
-            path = self.folder / name
+        present = self.names()
+        for name in sorted({*files, *present}):
+            path = str(self.folder / name)
             if name not in files:
-                raise _damaged("this file is not part of the record", str(path))
-            if not path.is_file():
-                raise _damaged("this file is missing", str(path))
-            if hashlib.sha256(_bounded(path, LARGEST_HISTORIES)).hexdigest() != files[name].get("sha256"):
-                raise _damaged("this file is not as it was written", str(path))
+                raise _damaged("this file is not part of the record", path)
+            # A name in the footer is only a word of somebody's: nothing beside the record's own files is looked at.
+            content = self.content(name) if name in present else None
+            if content is None:
+                raise _damaged("this file is missing", path)
+            if hashlib.sha256(content).hexdigest() != files[name].get("sha256"):
+                raise _damaged("this file is not as it was written", path)
+
+
+def named(record: Record, part: str) -> dict[str, Any]:
+    """What the header says of ``part``, ``stand`` or ``sheet``, by key; a mere text is its ``title``."""
+    told = record.header.get(part)
+    if isinstance(told, dict):
+        return told
+    return {"title": told} if told else {}
 
 
 def _present(folder: Path) -> Iterator[str]:
@@ -116,8 +143,14 @@ def read_record(folder: Path) -> Record:
     path = folder / LINES
     if not path.is_file():
         raise InputError("there is no record here", str(folder), "name the folder given to --out", "no_record")
+    return parse_record(_bounded(path, LARGEST_LINES), folder)
+
+
+def parse_record(content: bytes, folder: Path, held: Mapping[str, bytes] | None = None) -> Record:
+    """The record whose lines are ``content``; raises as :func:`read_record`. ``folder`` and ``held`` as in
+    :class:`Record`."""
+    path = folder / LINES
     parts = _Parts()
-    content = _bounded(path, LARGEST_LINES)
     lines = content.split(b"\n")
     for number, line in enumerate(lines[:-1], start=1):
         _take(parts, line, f"{path}:{number}")
@@ -133,6 +166,7 @@ def read_record(folder: Path) -> Record:
         tuple(parts.findings),
         parts.footer,
         parts.digest.hexdigest(),
+        held,
     )
 
 
@@ -185,6 +219,18 @@ def _place(parts: _Parts, kind: object, entry: dict[str, Any], where: str) -> No
         raise _damaged(f"unknown kind of line {kind!r}", where)
 
 
+_SHAPES: dict[str, tuple[type, ...]] = {
+    "request": (dict,),
+    "engines": (dict,),
+    "selected": (list,),
+    "subjects": (list,),
+    "deferrals": (list,),
+    "stand": (dict, str),
+    "sheet": (dict, str),
+}
+"""What the parts of a header are, where they are there, so that nobody who looks into them has to ask."""
+
+
 def _our_header(entry: dict[str, Any], where: str) -> dict[str, Any]:
     if entry.get("program") != PROGRAM:
         raise InputError("this is not a record of ours", where, code="no_record")
@@ -195,6 +241,9 @@ def _our_header(entry: dict[str, Any], where: str) -> dict[str, Any]:
             f"read it with the version that wrote it ({entry.get('version', 'unknown')})",
             "record_format",
         )
+    for key, kinds in _SHAPES.items():
+        if key in entry and not isinstance(entry[key], kinds):
+            raise _damaged(f"{key} in its header is not what it should be", where)
     return entry
 
 

@@ -265,10 +265,12 @@ def mounted(record: Record) -> dict[str, str]:
 
 def _engines(said: object) -> str:
     """Which engines of how many were tested, where there are several; their words where they are not numbers."""
-    if not isinstance(said, Mapping) or len(said.get("all", ())) < 2:
+    words, tested = (said.get("all"), said.get("tested")) if isinstance(said, Mapping) else (None, None)
+    if not isinstance(words, list) or not isinstance(tested, list) or len(words) < 2:
         return ""
-    words, tested = said["all"], said.get("tested", ())
-    named = [str(n) if words[n - 1] == str(n) else f"{n} ({words[n - 1]})" for n in tested if 0 < n <= len(words)]
+    named = [
+        str(n) if words[n - 1] == str(n) else f"{n} ({words[n - 1]})" for n in tested if n in range(1, len(words) + 1)
+    ]
     return f"{' and '.join(named)} of {len(words)}, the others held; {EXAMPLE}"
 
 

@@ -17,6 +17,7 @@ from leverproof.judge.endings import counts
 from leverproof.judge.model import Finding, PointFinding
 from leverproof.record.plain import to_plain
 from leverproof.record.reader import Record
+from leverproof.report.by_eye import Item
 from leverproof.report.fold import (
     all_findings,
     fails,
@@ -31,12 +32,12 @@ from leverproof.report.fold import (
 FORMAT = 1
 
 
-def render(record: Record) -> str:
+def render(record: Record, *, by_eye: Sequence[Item] = ()) -> str:
     """The report as text, indented, ending with a line end."""
-    return json.dumps(report_object(record), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(report_object(record, by_eye), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def report_object(record: Record) -> dict[str, Any]:
+def report_object(record: Record, by_eye: Sequence[Item] = ()) -> dict[str, Any]:
     """The report as an object of plain data."""
     findings = all_findings(record)
     counted = counts(findings)
@@ -67,6 +68,8 @@ def report_object(record: Record) -> dict[str, Any]:
         "resolvability": [line for _, line in resolvable(record)],
         "cases": [_case(record, case_id, known.get(case_id), some, missing) for case_id, some in by_case.items()],
     }
+    if by_eye:
+        out["by_eye"] = list(by_eye)
     plain: dict[str, Any] = to_plain(out)
     return plain
 

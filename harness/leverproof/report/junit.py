@@ -1,11 +1,13 @@
 """The report as JUnit XML for continuous integration: one suite a subject, one test case a judgement.
 
 Each test case has at most one child that says how it ended. Properties stand on the suites only, because
-several readers refuse them elsewhere: what was run, and every conditional pass.
+several readers refuse them elsewhere: what was run, and every conditional pass. Attributes that the strictest of the
+schemas in use asks for are there too; times are 0, because no judgement takes any that says something.
 """
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 
@@ -15,6 +17,7 @@ from leverproof import CAUTION
 from leverproof.judge.endings import DISORDERLY
 from leverproof.judge.model import Finding
 from leverproof.record.reader import Record
+from leverproof.report.by_eye import TITLE, Item, words
 from leverproof.report.fold import (
     all_findings,
     by_subject,
@@ -33,23 +36,38 @@ from leverproof.report.wording import visible
 _KINDS = {"failure": Failure, "error": Error, "skipped": Skipped}
 
 
-def render(record: Record) -> str:
-    """The XML document as text; every character in it is one that XML allows."""
+def render(record: Record, *, by_eye: Sequence[Item] = ()) -> str:
+    """The XML document as text; every character in it is one that XML allows. What was judged ``by_eye`` is no test
+    case but a property of the first suite."""
     document = JUnitXml("leverproof")
     head = {**mounted(record), "ending": ending_words(record), "caution": CAUTION}
-    for subject, findings in by_subject(all_findings(record)).items():
-        document.append(_suite(record, subject, findings, head))  # type: ignore[no-untyped-call]
+    suites = [_suite(record, subject, found, head) for subject, found in by_subject(all_findings(record)).items()]
     if record.footer is None or record.footer["exit"] not in (0, 1) or record.ending == DISORDERLY:
-        document.append(_trouble(record))  # type: ignore[no-untyped-call]
+        suites.append(_trouble(record))
+    for told in words(by_eye) if suites else ():
+        suites[0].add_property(TITLE, _legal(told))
+    for index, suite in enumerate(suites):
+        _placed(suite, index, str(record.header.get("date", "")))
+        document.append(suite)  # type: ignore[no-untyped-call]
     document.update_statistics()  # type: ignore[no-untyped-call]
     text: bytes = document.tostring()  # type: ignore[no-untyped-call]
     return '<?xml version="1.0" encoding="utf-8"?>\n' + text.decode("utf-8") + "\n"
 
 
+def _placed(suite: TestSuite, index: int, date: str) -> None:
+    """Number, time and host, as the strictest schema asks for them: a time without zone (UTC), and ``localhost`` where
+    the host's name is nobody's business."""
+    when = re.match(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d", date)
+    suite.timestamp = when.group() if when else "1970-01-01T00:00:00"
+    suite.hostname = "localhost"
+    suite._elem.set("id", str(index))
+    suite._elem.set("package", "leverproof")
+
+
 def _trouble(record: Record) -> TestSuite:
     """A run that did not end in order must not look like one where everything was skipped."""
     suite = TestSuite("session")
-    case = TestCase("session/ending", classname="session")
+    case = TestCase("session/ending", classname="session", time=0)
     child = Error(_legal(ending_words(record)), "ending")
     child.text = "\n".join(_legal(notice) for notice in notices(record))
     case.result = [child]
@@ -79,7 +97,7 @@ def _suite(record: Record, subject: str, findings: Sequence[Finding], head: dict
 
 
 def _case(record: Record, name: str, finding: Finding) -> TestCase:
-    case = TestCase(_legal(name), classname=_legal(finding.subject))
+    case = TestCase(_legal(name), classname=_legal(finding.subject), time=0)
     kind = junit_child(finding)
     if kind == "pass":
         return case

@@ -10,6 +10,7 @@ from leverproof import CAUTION
 from leverproof.judge.endings import counts, unsupported_subjects
 from leverproof.judge.model import Finding
 from leverproof.record.reader import Record
+from leverproof.report.by_eye import TITLE, Item, words
 from leverproof.report.fold import (
     all_findings,
     blocked,
@@ -31,9 +32,10 @@ from leverproof.report.table import painted, subject_table
 from leverproof.report.wording import count, fill, visible
 
 
-def render(record: Record, *, width: int = 110, colour: bool = False) -> str:
+def render(record: Record, *, width: int = 110, colour: bool = False, by_eye: Sequence[Item] = ()) -> str:
     """The report as text of at most about ``width`` columns (command lines are never broken). With
-    ``colour`` the verdicts carry terminal colours; the words are there either way."""
+    ``colour`` the verdicts carry terminal colours; the words are there either way. ``by_eye`` stands apart from what
+    was measured."""
     findings = all_findings(record)
     applied = [finding for finding in findings if finding.verdict != "not applicable"]
     missed = {f"{finding.case}/{finding.judgement}" for finding in findings if fails(finding)}
@@ -49,6 +51,7 @@ def render(record: Record, *, width: int = 110, colour: bool = False) -> str:
     parts.append(_listed("Blocked", blocked(findings), width))
     parts.append(_listed("Not applicable here", left_out(record, findings), width))
     parts.append(_listed("Noticed during the run", list(notices(record)), width))
+    parts.append(_listed(TITLE, words(by_eye), width))
     parts.append(_foot(record, width))
     return "\n\n".join(part for part in parts if part) + "\n"
 

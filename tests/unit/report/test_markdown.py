@@ -24,8 +24,22 @@ def test_it_is_cut_with_a_note_and_keeps_the_failures(
     record = session([make.plan(of)], found)
     whole, cut = markdown.render(record), markdown.render(record, largest=20_000)
     assert len(whole.encode()) > 20_000 >= len(cut.encode())
-    assert "Cut here for length" in cut and "Cut here for length" not in whole
-    assert "**fail**: c/j399" in cut
+    assert "**Shortened** to 20,000 bytes: " in cut and "Shortened" not in whole
+    assert "**fail**: c/j399" in cut and "| c/j399 |" in cut
+    rows = cut.count("\n| c/j") - 1
+    assert f"{399 - rows:,} passes left out" in cut
+
+
+def test_passes_give_way_before_anything_else_and_failures_last(full: Record) -> None:
+    whole = markdown.render(full)
+    kept = [whole]
+    for largest in range(len(whole.encode()) - 1, 4_000, -150):
+        kept.append(markdown.render(full, largest=largest))
+        assert len(kept[-1].encode()) <= largest
+    passes, others = "| pass |\n", "## Not applicable here"
+    assert any(passes not in text and others in text for text in kept)
+    assert any(others not in text and "## Not passed" in text for text in kept)
+    assert all("## Not passed" in text for text in kept if "| take-off-boost-back/fail |" in text)
 
 
 def test_it_stays_under_a_megabyte_whatever_the_texts(

@@ -8,6 +8,7 @@ from leverproof import CAUTION
 from leverproof.judge.endings import ENDINGS, FINDINGS, Counts, counts, unsupported_subjects
 from leverproof.judge.model import VERDICTS, Finding
 from leverproof.record.reader import Record
+from leverproof.report.by_eye import TITLE, Item, words
 from leverproof.report.fold import (
     blocked,
     by_subject,
@@ -35,6 +36,7 @@ SECTIONS = {
     "findings": "Open findings",
     "passed": "Cases without open findings",
     "left-out": "Put off, blocked, not applicable",
+    "by-eye": TITLE,
     "notices": "Noticed during the run",
     "reading": "How to read this guide",
 }
@@ -190,6 +192,12 @@ def put_aside(record: Record, findings: Sequence[Finding]) -> Markup:
         if lines
     ]  # fmt: skip
     return section("left-out", *(inside or [element("p", "Nothing.")]))
+
+
+def by_eye(items: Sequence[Item]) -> Markup:
+    """What a reviewer has judged by eye, apart from what was measured."""
+    lines = words(items)
+    return section("by-eye", _list(lines) if lines else element("p", "Nothing was handed in."))
 
 
 def noticed(record: Record) -> Markup:

@@ -9,6 +9,7 @@ from importlib.resources import files
 
 from leverproof.judge.model import Finding
 from leverproof.record.reader import Record
+from leverproof.report.by_eye import Item
 from leverproof.report.fold import all_findings, mounted, selected
 from leverproof.report.html import front
 from leverproof.report.html.claim import in_order, is_open
@@ -20,7 +21,7 @@ from leverproof.report.html.part import anchor, parts
 from leverproof.report.wording import count
 
 
-def render(record: Record) -> str:
+def render(record: Record, *, by_eye: Sequence[Item] = ()) -> str:
     """The page as text. It holds everything that it needs; a browser is told to fetch nothing and to run only the
     script that came with it."""
     findings = all_findings(record)
@@ -33,7 +34,7 @@ def render(record: Record) -> str:
         sprite(),
         front.banner(record, findings),
         _contents(opened),
-        element("main", *_main(record, findings, opened, quiet)),
+        element("main", *_main(record, findings, opened, quiet, by_eye)),
         element(
             "footer", element("p", "Made by leverproof from a record; plots by uPlot 1.6.32, MIT licence.")
         ),
@@ -78,7 +79,11 @@ def _applied(case: CaseEvidence) -> bool:
 
 
 def _main(
-    record: Record, findings: Sequence[Finding], opened: Sequence[CaseEvidence], quiet: Sequence[CaseEvidence]
+    record: Record,
+    findings: Sequence[Finding],
+    opened: Sequence[CaseEvidence],
+    quiet: Sequence[CaseEvidence],
+    by_eye: Sequence[Item],
 ) -> Iterator[Markup]:
     yield front.tested(record)
     yield front.claimed(findings)
@@ -87,6 +92,7 @@ def _main(
     yield front.opened(findings, parts(record, opened))
     yield front.section("passed", parts(record, quiet) if quiet else element("p", "There are none."))
     yield front.put_aside(record, findings)
+    yield front.by_eye(by_eye)
     yield front.noticed(record)
     yield front.how_to_read()
 
