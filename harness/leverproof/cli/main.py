@@ -21,6 +21,8 @@ _COMMANDS = {
     "run": "mount a model, move its levers, judge what comes out and report",
     "report": "render a record again, from the record alone",
     "cases": "list the reference cases; `cases show ID` prints one in plain words",
+    "card": "print cases as flight-test cards that a person flies by hand, with a table to fill in",
+    "judge": "the verdict on a case flown by hand, from the filled table or from a recording",
     "predict": "compute from an engine sheet alone what the engine must show, each number with its band",
     "defects": "list the seeded defects that `run --defect NAME` builds into the embedded engine",
     "kills": "run the embedded engine with each seeded defect and print which case catches it",
