@@ -104,8 +104,8 @@ def effect_of(judgement: Judgement, planned: PlannedCase) -> float | None:
 
 def divisions_asked(planned: PlannedCase, *, turns: float) -> dict[str, float]:
     """The division each gauge has to be read to, canonical unit: the usual one, or finer where that does not resolve
-    what is judged or does not set what is sought. Rounded down to 1, 2 or 5 times a power of ten. A torque gauge is taken at
-    ``turns`` rpm."""
+    what is judged or does not set what is sought. Rounded down to 1, 2 or 5 times a power of ten. A torque gauge is
+    taken at ``turns`` rpm."""
     names = noted_channels(planned)
     names = (*names, "torque", "engine_speed") if "brake_power" in names else names
     asked = {name: USUAL[name] for name in names if name in USUAL}

@@ -13,6 +13,7 @@ from leverproof.report.wording import visible
 
 _STYLE = """
 @page { margin: 14mm 12mm; }
+@page wide { size: landscape; margin: 12mm 10mm; }
 * { box-sizing: border-box; }
 html { font: 11pt/1.4 system-ui, sans-serif; color: #000; background: #fff; }
 body { max-width: 190mm; margin: 0 auto; padding: 6mm 4mm; }
@@ -20,14 +21,18 @@ h1 { font-size: 17pt; line-height: 1.2; margin: 0 0 2mm; }
 h2 { font-size: 12pt; margin: 5mm 0 1mm; break-after: avoid; }
 p { margin: 0 0 2mm; } ul, ol { margin: 0; padding-left: 6mm; } li { margin: 0 0 1mm; break-inside: avoid; }
 .first { border: 2px solid #000; padding: 2mm 4mm 3mm; margin: 4mm 0; } .first h2 { margin-top: 0; }
-.fill { overflow-x: auto; } table { border-collapse: collapse; width: 100%; font-size: 8.5pt; }
+.fill { overflow-x: auto; } table { border-collapse: collapse; width: 100%; font-size: 8pt; }
 caption { text-align: left; font-weight: bold; font-size: 12pt; margin: 5mm 0 1mm; }
+th { overflow-wrap: break-word; hyphens: auto; }
 th, td { border: 1px solid #000; padding: 1mm 1.2mm; text-align: left; vertical-align: bottom; }
 thead { display: table-header-group; } tr { break-inside: avoid; } tbody td { height: 9mm; }
 tbody tr:first-child { border-bottom: 2px solid #000; }
 .note { border-top: 1px solid #000; margin-top: 5mm; padding-top: 2mm; font-size: 9.5pt; }
 article + article { break-before: page; border-top: 3px double #000; padding-top: 4mm; }
-@media print { body { padding: 0; max-width: none; } .fill { overflow: visible; } article + article { border: 0; } }
+@media print {
+  body { padding: 0; max-width: none; } article + article { border: 0; }
+  .fill { overflow: visible; page: wide; }
+}
 """
 
 

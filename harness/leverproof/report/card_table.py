@@ -18,9 +18,15 @@ def blank_table(card: Card) -> list[list[str]] | None:
     heads = [channel_words(head_of(column)) for column in columns]
     table = [heads, [DIVISION, *(_asked(card, column.channel) for column in columns[1:])]]
     for row in card.rows:
-        named = {"run": visible(row.run), "reading": visible(row.reading), "point": channel_words(row.label)}
+        named = {"run": visible(row.run), "reading": visible(row.reading), "point": _point(card, row.label)}
         table.append([named.get(column.kind, "") for column in columns])
     return table
+
+
+def _point(card: Card, label: str) -> str:
+    """A point's label without the name of what is swept, which stands over the column."""
+    name = card.case.sweep.name if card.case.sweep is not None else ""
+    return channel_words(label.removeprefix(name).strip())
 
 
 def _asked(card: Card, channel: str) -> str:

@@ -10,6 +10,7 @@ from leverproof.channels import CHANNELS
 from leverproof.conduct.card import Card, CardRun, Place
 from leverproof.conduct.card_sight import Sight
 from leverproof.report.card_steps import lever_words, step_words
+from leverproof.report.card_table import command_words
 from leverproof.report.wording import amount, channel_words, count, quantity
 
 ROUND = (10.0, 20.0, 30.0, 50.0, 100.0, 200.0, 300.0, 500.0, 1_000.0, 2_000.0, 5_000.0)
@@ -198,6 +199,7 @@ def _written(card: Card) -> Iterator[str]:
         yield "how the last search ended: 'reached', 'stop' (lever at its stop) or 'limit'"
     yield "'no' under steady where something kept moving: the row is then named to be flown again, and not judged."
     yield "Write the smallest division of your own gauges into the row 'division'. A gauge you lack: leave it empty."
+    yield f"Then type the rows into the file of `leverproof card --table FILE` and run: {command_words(card, 'FILE')}"
 
 
 def _start(run: CardRun, card: Card) -> Iterator[str]:

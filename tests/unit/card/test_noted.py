@@ -1,0 +1,188 @@
+"""Tables: clear errors with line and column; rows that do not count, with the reason; doubt of hand and eye."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+
+import pytest
+
+from leverproof.conduct.card import Card
+from leverproof.conduct.noted_judging import Judged, judge_tables
+from leverproof.conduct.noted_load import Table, parse_table
+from leverproof.errors import InputError
+from leverproof.judge.model import Finding
+
+Printer = Callable[..., Card]
+HEAD = (
+    "run,reading,ended,steady,pressure_altitude [ft],indicated_airspeed [kt],ambient_temperature [degC],"
+    "manifold_pressure [inHg],turbo_speed [rpm],carburettor_air_temperature [degC],remark"
+)
+DIVISION = "division,,,,20,2,1,0.1,200,2,"
+OPEN = "open,settled,reached,,17000,154,-19,49.4,14000,20,"
+SHUT = "shut,settled,reached,,17000,154,-19,49.4,16000,34,"
+
+
+def lines(*rows: str, head: str = HEAD) -> str:
+    return "\n".join((head, *rows)) + "\n"
+
+
+def load(card: Card, text: str, path: str = "t.csv") -> Table:
+    return parse_table(text, path, card)
+
+
+def judged(card: Card, *texts: str) -> Judged:
+    return judge_tables(card, [load(card, text, f"{i}.csv") for i, text in enumerate(texts)])
+
+
+def of(found: Judged, name: str) -> Finding:
+    return next(f for f in found.findings if f.judgement == name)
+
+
+@pytest.fixture
+def card(printed: Printer) -> Card:
+    return printed("shutter-fixed-pressure")
+
+
+def test_an_honest_table_passes_what_it_can_see(card: Card) -> None:
+    found = judged(card, lines(DIVISION, OPEN, SHUT))
+    hotter = of(found, "hotter")
+    assert hotter.verdict == "pass" and hotter.number == pytest.approx(14.0)
+    parts = {d.part: d.u for d in hotter.points[0].doubts}
+    assert parts["gauge"] == pytest.approx(2.0 / 2.0 / math.sqrt(3.0))
+    assert parts["seek residual"] is None and parts["step study"] is None
+    assert of(found, "weaker").verdict == "not applicable" and not found.invalid
+
+
+def test_within_doubt_of_the_least_difference_it_is_conditional(card: Card) -> None:
+    assert of(judged(card, lines(DIVISION, OPEN, SHUT.replace(",34,", ",25,"))), "hotter").verdict == "conditional pass"
+    assert of(judged(card, lines(DIVISION, OPEN, SHUT.replace(",34,", ",20,"))), "hotter").verdict == "fail"
+
+
+@pytest.mark.parametrize(
+    ("row", "reason"),
+    [
+        (SHUT.replace("reached,,", "reached,no,"), "not steady, by the flyer's own note"),
+        (SHUT.replace("16000", "18700"), "turbo speed 18,700 rpm is beyond 18,250 rpm, where the card says stop"),
+        (SHUT.replace(",34,", ",940,"), "carburettor air temperature 940 degC is impossible"),
+        (SHUT.replace("17000", "17400"), "pressure altitude 17,400 ft is not the 17,000 ft asked"),
+        (SHUT.replace(",154,", ",180,"), "true airspeed"),
+        (SHUT.replace("-19", "-10"), "temperature offset"),
+        (SHUT.replace("49.4", "45.1"), "manifold pressure 45.1 inHg is not the 49.4 inHg asked"),
+    ],
+)
+def test_a_row_that_does_not_count_is_named_with_its_reason(card: Card, row: str, reason: str) -> None:
+    found = judged(card, lines(DIVISION, OPEN, row))
+    assert [(one.row.run, one.line) for one in found.invalid] == [("shut", 4)]
+    assert reason in found.invalid[0].reason
+    finding = of(found, "hotter")
+    assert finding.verdict == "invalid run" and "fly this one again" in finding.note and reason in finding.note
+
+
+def test_a_missing_number_is_an_invalid_point_and_an_empty_column_a_missing_gauge(card: Card) -> None:
+    finding = of(judged(card, lines(DIVISION, OPEN, SHUT.replace(",34,", ",,"))), "hotter")
+    assert finding.verdict == "invalid run" and "no number is written down: fly this one again" in finding.note
+    bare = lines(DIVISION, OPEN.replace(",20,", ",,"), SHUT.replace(",34,", ",,"))
+    assert of(judged(card, bare), "hotter").verdict == "not applicable"
+    assert of(judged(card, lines(DIVISION, OPEN, "shut,settled,,,,,,,,,")), "hotter").verdict == "not run"
+
+
+def test_repeats_and_two_flyers_are_doubt(card: Card) -> None:
+    again = SHUT.replace(",34,", ",38,")
+    repeated = of(judged(card, lines(DIVISION, OPEN, SHUT, again)), "hotter")
+    assert repeated.number == pytest.approx(16.0)
+    assert {d.part: d.u for d in repeated.points[0].doubts}["reading repeat"] == pytest.approx(2.0 / math.sqrt(3.0))
+    both = of(judged(card, lines(DIVISION, OPEN, SHUT), lines(DIVISION, OPEN, again)), "hotter")
+    assert both.number == pytest.approx(16.0)
+    parts = [d.u for d in both.points[0].doubts if d.part == "two flyers"]
+    assert max(u for u in parts if u is not None) == pytest.approx(2.0 / math.sqrt(3.0))
+    assert both.w is not None and both.w > (of(judged(card, lines(DIVISION, OPEN, SHUT)), "hotter").w or 0.0)
+
+
+def test_units_separators_and_decimal_commas(card: Card) -> None:
+    head = HEAD.replace("manifold_pressure [inHg]", "manifold_pressure [hPa]").replace("[degC],remark", "[degF],remark")
+    text = lines("division,,,,20,2,1,3.4,200,3.6,", OPEN.replace("49.4", "1672.9").replace(",20,", ",68.0,"), head=head)
+    metric = load(card, text.replace(".", "#").replace(",", ";").replace("#", ","))
+    assert metric.rows[0].values["manifold_pressure"] == pytest.approx(49.4, abs=0.01)
+    assert metric.rows[0].values["carburettor_air_temperature"] == pytest.approx(20.0)
+    assert metric.divisions["carburettor_air_temperature"] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "where", "message"),
+    [
+        (
+            lines(DIVISION, OPEN.replace("49.4", "49..4")),
+            "line 3, column 'manifold_pressure [inHg]'",
+            "cannot read '49..4'",
+        ),
+        (
+            lines(DIVISION, OPEN.replace("49.4", "=1+1")),
+            "line 3, column 'manifold_pressure [inHg]'",
+            "cannot read '=1+1'",
+        ),
+        (lines(DIVISION, OPEN.replace("49.4", "nan")), "line 3", "cannot read 'nan'"),
+        (lines(DIVISION, OPEN.replace("49.4", "1e999")), "line 3", "cannot read"),
+        (lines(DIVISION.replace("200", ""), OPEN), "column 'turbo_speed [rpm]'", "smallest division"),
+        (lines(DIVISION.replace("200", "0"), OPEN), "line 2", "not above zero"),
+        (lines(DIVISION, OPEN.replace("open,", "opne,")), "line 3", "no row"),
+        (lines(DIVISION, OPEN.replace("reached", "done")), "line 3, column 'ended'", "unknown word"),
+        (lines(DIVISION, OPEN.replace("reached,,", "reached,maybe,")), "column 'steady'", "unknown word"),
+        (lines(DIVISION, OPEN + ",5"), "line 3", "cells under"),
+        (lines(DIVISION, DIVISION, OPEN), "line 3", "second row of divisions"),
+        (lines(DIVISION, OPEN, head=HEAD.replace("[inHg]", "[rpm]")), "line 1", "angular speed, expected pressure"),
+        (lines(DIVISION, OPEN, head=HEAD.replace(" [inHg]", "")), "line 1", "no unit"),
+        (lines(DIVISION, OPEN, head=HEAD.replace("turbo_speed", "turbo_sped")), "line 1", "no such column"),
+        (lines(DIVISION, OPEN, head=HEAD.replace("run,", "")), "line 1", "column 'run' is missing"),
+        ("# leverproof table 1: idle-speed\n" + lines(DIVISION, OPEN), "t.csv", "printed for the case 'idle-speed'"),
+        ("", "t.csv", "holds nothing"),
+    ],
+)
+def test_mistakes_are_named_by_line_and_column(card: Card, text: str, where: str, message: str) -> None:
+    with pytest.raises(InputError) as caught:
+        load(card, text)
+    assert message in caught.value.message
+    assert where in caught.value.where and caught.value.where.startswith("t.csv")
+
+
+def test_a_judgement_of_histories_is_not_flown(printed: Printer) -> None:
+    card = printed("slam-and-chop")
+    text = (
+        "run,reading,steady,pressure_altitude [ft],ambient_temperature [degC],engine_speed [rpm]\n"
+        "division,,,20,1,10\n"
+        + "".join(f"{r.run},{r.reading},,0,15,{n}\n" for r, n in zip(card.rows, (680, 690), strict=True))
+    )
+    found = judged(card, text)
+    timed = [f for f in found.findings if f.what == "response"]
+    assert {f.verdict for f in timed} <= {"not run", "not applicable"} and any(
+        "not flown" in f.note or "no brake power" in f.note for f in timed
+    )
+
+
+def _points(card: Card) -> Sequence[float]:
+    return sorted({row.variable for row in card.rows})
+
+
+def test_a_trend_over_points_nobody_flew_is_not_run(printed: Printer) -> None:
+    card = printed("throttle-sweep")
+    head = "run,reading,throttle,manifold_pressure [inHg],turbo_speed [rpm]\ndivision,,,0.1,20\n"
+    two = "".join(
+        f"boost makes up,settled,{p:g},41.5,{n}\n" for p, n in zip(_points(card)[:2], (14_000, 12_000), strict=True)
+    )
+    assert of(judged(card, head + two), "turbo-speed").verdict == "not run"
+    four = "".join(
+        f"boost makes up,settled,{p:g},41.5,{n}\n"
+        for p, n in zip(_points(card), (14_000, 12_000, 11_000, 10_950), strict=True)
+    )
+    assert of(judged(card, head + four), "turbo-speed").verdict == "conditional pass"
+
+
+def test_a_stop_that_the_card_does_not_take_does_not_count(printed: Printer) -> None:
+    card = printed("take-off-boost-back")
+    head = (
+        "run,reading,ended,pressure_altitude [ft],manifold_pressure [inHg],engine_speed [rpm]\ndivision,,,20,0.1,20\n"
+    )
+    found = judged(card, head + "take-off,settled,stop,0,48,2640\n")
+    ending = of(found, "reached")
+    assert ending.verdict in ("fail", "invalid run")
+    assert of(judged(card, head + "take-off,settled,,0,52,2640\n"), "reached").verdict == "pass"
