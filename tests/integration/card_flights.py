@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from functools import cache
 
 import numpy as np
-from recording_flights import SHEET, flown
 
 from leverproof.cases.catalogue import load_catalogue
 from leverproof.channels import CHANNELS
@@ -19,6 +18,8 @@ from leverproof.conduct.noted_table import DIVISION, columns_of
 from leverproof.physics.level_flight.knots import speeds
 from leverproof.report.card_table import template
 from leverproof.sheet.loader import load_sheet
+
+from .recording_flights import SHEET, flown
 
 
 @cache

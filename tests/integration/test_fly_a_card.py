@@ -6,9 +6,10 @@ import json
 from pathlib import Path
 
 import pytest
-from card_flights import SHEET, printed, table, text
 
 from leverproof.cli.main import main
+
+from .card_flights import SHEET, printed, table, text
 
 CHART = "power-from-manifold-pressure-and-rpm-only"
 
