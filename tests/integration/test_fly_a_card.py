@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from leverproof.cli.main import main
 
 from .card_flights import SHEET, printed, table, text
+from .recording_flights import Log, by_hand, flown, write
 
 CHART = "power-from-manifold-pressure-and-rpm-only"
 
@@ -82,8 +84,8 @@ def test_the_commands_of_the_page(tmp_path: Path, capsys: pytest.CaptureFixture[
     words = ["card", "shutter-fixed-pressure", "--sheet", SHEET]
     assert main([*words, "--format", "html", "--out", str(page), "--table", str(form)]) == 0
     assert page.read_text("utf-8").startswith("<!doctype html>")
-    blank = ["judge", "--case", "shutter-fixed-pressure", "--sheet", SHEET, "--table", str(form)]
-    assert main(blank) == 5
+    told = next(line for line in form.read_text("utf-8").splitlines() if "leverproof judge" in line)
+    assert main(shlex.split(told[told.index("leverproof judge") :])[1:]) == 5  # nothing is filled in yet
     assert main(words) == 0
     assert "What this method can see" in capsys.readouterr().out
 
@@ -104,3 +106,32 @@ def test_what_cannot_be_done_ends_in_2_with_words(
 ) -> None:
     assert main(words) == 2
     assert told in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("defect", "code"), [(None, 0), ("idle-starved", 1)])
+def test_a_recording_gets_the_same_kind_of_verdict(
+    tmp_path: Path, defect: str | None, code: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stand = write(tmp_path, flown(["idle-speed"], hand=by_hand(3), defect=defect), Log())
+    words = [
+        "judge",
+        "--case",
+        "idle-speed",
+        "--sheet",
+        SHEET,
+        "--stand",
+        str(stand),
+        "--json",
+        str(tmp_path / "v.json"),
+    ]
+    assert main(words) == code
+    shown = capsys.readouterr().out
+    assert "idle-speed" in shown and "Record:" not in shown
+    assert json.loads((tmp_path / "v.json").read_text("utf-8"))["ending"]["exit"] == code
+
+
+def test_a_model_is_no_recording(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    stand = tmp_path / "s.toml"
+    stand.write_text(f'format = 1\ntitle = "x"\nkind = "reference_engine"\ntarget = "{SHEET}"\n', "utf-8")
+    assert main(["judge", "--case", "idle-speed", "--sheet", SHEET, "--stand", str(stand)]) == 2
+    assert "is no recording" in capsys.readouterr().err

@@ -65,7 +65,8 @@ def _cards(options: argparse.Namespace) -> list[Card]:
     sheet = load_sheet(options.sheet)
     catalogue = load_catalogue(options.cases)
     cases = [catalogue.case(name) for name in dict.fromkeys(options.case)]
-    return [card_of(case, sheet, seed=options.seed, torque=options.torque) for case in cases]
+    asked = ("--sheet", options.sheet, *(word for folder in options.cases for word in ("--cases", folder)))
+    return [card_of(case, sheet, seed=options.seed, torque=options.torque, asked=asked) for case in cases]
 
 
 def _one(cards: list[Card], path: Path) -> Card:

@@ -103,7 +103,8 @@ class Stop:
 class Card:
     """All of a card. ``refused`` says why the case cannot be flown by hand, and then nothing else holds. ``divisions``
     are those the gauges have to be read to; ``readings`` the channels to write down, ``kept`` the conditions written
-    beside them; ``mass`` is the sheet's aeroplane in lb, None without one."""
+    beside them; ``mass`` is the sheet's aeroplane in lb, None without one; ``asked`` the words by which case and sheet
+    are found again."""
 
     case: ReferenceCase
     sheet: EngineSheet
@@ -121,11 +122,14 @@ class Card:
     minutes: float | None = None
     mass: float | None = None
     airborne: bool = False
+    asked: tuple[str, ...] = ()
 
 
-def card_of(case: ReferenceCase, sheet: EngineSheet, *, seed: int = 1, torque: bool = False) -> Card:
+def card_of(
+    case: ReferenceCase, sheet: EngineSheet, *, seed: int = 1, torque: bool = False, asked: tuple[str, ...] = ()
+) -> Card:
     """The card of a case for the engine of a sheet. ``torque`` tells that the cockpit has a torque gauge, from which
-    power follows."""
+    power follows; ``asked`` the options by which the sheet and further cases were found."""
     gauges = shown(sheet) | ({"torque", "brake_power"} if torque else set())
     planned = plan_by_hand(case, sheet, gauges, seed=seed)
     refused = unflyable(planned)
@@ -152,6 +156,7 @@ def card_of(case: ReferenceCase, sheet: EngineSheet, *, seed: int = 1, torque: b
         minutes=_number(sheet, "takeoff.minutes"),
         mass=_number(sheet, "airframe.mass"),
         airborne=level_flown(case),
+        asked=asked or ("--sheet", sheet.id),
     )
 
 

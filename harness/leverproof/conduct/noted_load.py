@@ -20,6 +20,7 @@ from leverproof.quantities import Quantity, convert, unit
 
 MOST_LINES, LONGEST_CELL = 2_000, 200
 _HEAD = re.compile(r"^([A-Za-z_][A-Za-z_ 0-9]*?)\s*(?:[\[(]([^\])]*)[\])])?$")
+_MADE = re.compile(r"^#\s*engine sheet (\S+), revision .*, seed (\d+)$")
 _MARK = re.compile(r"^#\s*leverproof table (\S+?):\s*(\S+)\s*$")
 
 
@@ -93,6 +94,14 @@ def _split(text: str, path: str, card: Card) -> _Sheet:
                 f"this table was printed for the case {mark.group(2)!r}, not for {card.case.id!r}",
                 path,
                 f"judge it with --case {mark.group(2)[:80]}",
+                "table",
+            )
+        made = _MADE.match(line.strip().strip('",;\t'))
+        if made is not None and (made.group(1), made.group(2)) != (card.sheet.id, str(card.seed)):
+            raise InputError(
+                f"this table was printed for the sheet {made.group(1)[:80]!r} with seed {made.group(2)[:20]}",
+                path,
+                f"judge it with --sheet and --seed of that; asked was {card.sheet.id!r} with seed {card.seed}",
                 "table",
             )
     lines = [(n, line) for n, line in lines if not line.lstrip(' "').startswith("#")]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import shlex
 
 from leverproof.conduct.card import Card
 from leverproof.conduct.noted_table import DIVISION, columns_of, head_of
@@ -62,6 +63,6 @@ def template(card: Card, *, command: str) -> str:
 
 
 def command_words(card: Card, table: str) -> str:
-    """The command that judges the filled table."""
-    seed = f" --seed {card.seed}" if card.seed != 1 else ""
-    return f"leverproof judge --case {card.case.id} --sheet {visible(card.sheet.path)} --table {visible(table)}{seed}"
+    """The command that judges the filled table, as it can be typed."""
+    seed = ("--seed", str(card.seed)) if card.seed != 1 else ()
+    return visible(shlex.join(("leverproof", "judge", "--case", card.case.id, *card.asked, *seed, "--table", table)))

@@ -195,6 +195,9 @@ def _written(card: Card) -> Iterator[str]:
             yield f"{text}, read to {amount(division, CHANNELS[name].unit)} or finer"
         else:
             yield f"{text}, as held"
+    needed = [channel_words(name) for name in card.readings if name in card.case.applies.channels]
+    if needed:
+        yield f"Nothing of this case can be judged without {_joined(needed)}."
     if any(row.sought for row in card.rows):
         yield "how the last search ended: 'reached', 'stop' (lever at its stop) or 'limit'"
     yield "'no' under steady where something kept moving: the row is then named to be flown again, and not judged."

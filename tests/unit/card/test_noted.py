@@ -135,6 +135,8 @@ def test_units_separators_and_decimal_commas(card: Card) -> None:
         (lines(DIVISION, OPEN, head=HEAD.replace("turbo_speed", "turbo_sped")), "line 1", "no such column"),
         (lines(DIVISION, OPEN, head=HEAD.replace("run,", "")), "line 1", "column 'run' is missing"),
         ("# leverproof table 1: idle-speed\n" + lines(DIVISION, OPEN), "t.csv", "printed for the case 'idle-speed'"),
+        ("# engine sheet rill-6, revision 1, seed 1\n" + lines(DIVISION, OPEN), "t.csv", "the sheet 'rill-6'"),
+        ("# engine sheet corrie-18-early, revision 1, seed 7\n" + lines(DIVISION, OPEN), "t.csv", "with seed 7"),
         ("", "t.csv", "holds nothing"),
     ],
 )
