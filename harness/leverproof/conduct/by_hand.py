@@ -126,9 +126,12 @@ def unwritten(judgement: Judgement, case: ReferenceCase) -> str:
 
 
 def ending_row(judgement: Judgement, case: ReferenceCase) -> Ref | None:
-    """The reading in whose row the ending of a judgement's seek is told: the first after it, with no seek between."""
+    """The reading in whose row the ending of a judgement's seek is told: the first after it, with no seek and
+    no move between."""
     latest = ""
     for step in next((run.steps for run in case.runs if run.name == judgement.run), ()):
+        if step.do in ("set", "move"):
+            latest = ""
         if step.do == "seek":
             latest = step.name
         if step.do == "read" and latest == judgement.seek:
@@ -138,10 +141,12 @@ def ending_row(judgement: Judgement, case: ReferenceCase) -> Ref | None:
 
 def noted_channels(planned: PlannedCase) -> tuple[str, ...]:
     """What has to be written down for :func:`by_numbers`, in the order of the channel table: what is judged, what a
-    seek brings to its place, and what a guard keeps below its limit."""
-    wanted: set[str] = set()
-    for judgement in by_numbers(planned):
+    case cannot do without, what a seek brings to its place, and what a guard keeps below its limit."""
+    asked = by_numbers(planned)
+    wanted: set[str] = set(planned.case.applies.channels) - POWER if asked else set()
+    for judgement in asked:
         wanted.update(judged_channels(judgement))
+        wanted.update(set(judgement.applies.channels) - POWER)
         if judgement.what == "level_speed":
             wanted.discard("brake_power")
             wanted.discard("engine_speed")

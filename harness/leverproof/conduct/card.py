@@ -30,6 +30,7 @@ from leverproof.conduct.card_sight import (
 )
 from leverproof.conduct.matcher_tolerances import of_seek
 from leverproof.conduct.model import PlannedCase, PlannedStep, Program
+from leverproof.judge.trust import FLAT_DIRECTIONS
 from leverproof.physics.relations.airspeed import calibrated_airspeed
 from leverproof.quantities import UNITS, convert
 from leverproof.sheet.model import EngineSheet
@@ -231,14 +232,23 @@ def rows_of(planned: PlannedCase) -> Iterator[Row]:
     """The lines of the table: every reading that a judgement looks at which numbers written down can answer."""
     wanted = {ref for judgement in by_numbers(planned) for ref in refs(judgement)}
     wanted |= {ref for j in by_numbers(planned) if (ref := ending_row(j, planned.case)) is not None}
+    moving = {ref.run for judgement in by_numbers(planned) if _flat(judgement) for ref in refs(judgement)}
     labels = {point.index: (point.label, point.variable) for point in planned.points}
     for program in planned.programs:
         _, index, run = program.key
         sought = False
         for step in program.steps:
-            sought = sought or step.do == "seek"
-            if step.do == "read" and Ref(run, step.name) in wanted:
+            sought = step.do == "seek" or (sought and step.do not in ("set", "move"))
+            if step.do == "read" and (Ref(run, step.name) in wanted or run in moving):
                 yield Row(index, *labels[index], run, step.name, sought)
+
+
+def _flat(judgement: Judgement) -> bool:
+    """Whether a gauge that never moves could satisfy a judgement: then the other rows of its runs have to show that it
+    does move."""
+    if judgement.what == "trend":
+        return judgement.direction in FLAT_DIRECTIONS
+    return (judgement.what == "difference" and judgement.tolerance is not None) or judgement.relative_to is not None
 
 
 def refs(judgement: Judgement) -> Iterator[Ref]:

@@ -164,9 +164,16 @@ def _beyond_guard(noted: Noted, program: Program, table: Table) -> str:
     return ""
 
 
-def _last_seek(program: Program, reading: str) -> PlannedStep | None:
-    seeks = [step for step in _before(program, reading) if step.do == "seek"]
-    return seeks[-1] if seeks else None
+def _seeks(program: Program, reading: str) -> list[PlannedStep]:
+    """The seeks before a reading since a lever was last moved otherwise: what they brought to its place is still
+    there."""
+    seeks: list[PlannedStep] = []
+    for step in _before(program, reading):
+        if step.do in ("set", "move"):
+            seeks = []
+        if step.do == "seek":
+            seeks.append(step)
+    return seeks
 
 
 def _near(noted: Noted, step: PlannedStep, table: Table) -> bool:
@@ -176,9 +183,10 @@ def _near(noted: Noted, step: PlannedStep, table: Table) -> bool:
 
 
 def _not_there(noted: Noted, program: Program, table: Table) -> str:
-    step = _last_seek(program, noted.row.reading)
-    if step is None:
+    seeks = _seeks(program, noted.row.reading)
+    if not seeks:
         return ""
+    step = seeks[-1]
     unit = CHANNELS[step.channel].unit
     if noted.ended in ("", "reached"):
         if _near(noted, step, table):
@@ -276,9 +284,13 @@ def _reading(
 
 
 def _placed_by_hand(program: Program, reading: str) -> bool:
-    """Whether a lever was set between its stops by eye, and not by what a gauge showed."""
+    """Whether a lever was set between its stops by eye, or by what a gauge showed before other levers moved on."""
     free: dict[str, bool] = {}
-    for step in _before(program, reading):
+    steps = _before(program, reading)
+    sought = {step.lever for step in steps if step.do == "seek"}
+    if sought - {step.lever for step in _seeks(program, reading)}:
+        return True
+    for step in steps:
         for name, place in step.levers.items():
             lever = CHANNELS[name]
             free[name] = lever.kind == "lever" and not lever.states and place not in (0.0, 1.0)
@@ -292,7 +304,7 @@ def _placed_by_hand(program: Program, reading: str) -> bool:
 def _marks(program: Program, reading: str, row: int, rows: Sequence[tuple[int, Noted]]) -> Iterator[Mark]:
     """The seeks before a reading. The last ended as the flyer says; of an earlier one only that its channel still
     stands where it was brought is known."""
-    seeks = [step for step in _before(program, reading) if step.do == "seek"]
+    seeks = _seeks(program, reading)
     for index, step in enumerate(seeks):
         values = [noted.values[step.channel] for _, noted in rows if step.channel in noted.values]
         value = sum(values) / len(values) if values else math.nan

@@ -188,3 +188,36 @@ def test_a_stop_that_the_card_does_not_take_does_not_count(printed: Printer) -> 
     ending = of(found, "reached")
     assert ending.verdict in ("fail", "invalid run")
     assert of(judged(card, head + "take-off,settled,,0,52,2640\n"), "reached").verdict == "pass"
+
+
+def test_after_another_lever_has_moved_the_sought_value_need_not_be_there(printed: Printer) -> None:
+    card = printed("constant-speed-range")
+    sought = {(row.run, row.reading): row.sought for row in card.rows}
+    assert sought["lever", "forward"] and not sought["lever", "part back"]
+    head = "run,reading,ended,manifold_pressure [inHg],engine_speed [rpm]\ndivision,,,0.1,10\n"
+    moving = zip(
+        (r.reading for r in card.rows if r.run == "lever"), (36.4, 38.2, 38.6), (2640, 2300, 1900), strict=True
+    )
+    text = head + "".join(f"lever,{name},,{pressure},{turns}\n" for name, pressure, turns in moving)
+    found = judged(card, text)
+    assert not found.invalid
+    lever_back = of(found, "lever-back")
+    assert lever_back.verdict == "conditional pass"
+    placing = [d.u for d in lever_back.points[0].doubts if d.part == "lever placing"]
+    assert placing and all((u is not None and math.isnan(u)) or u is None for u in placing)
+
+
+def test_a_gauge_that_never_moves_shows_nothing(printed: Printer) -> None:
+    card = printed("constant-speed-range")
+    head = "run,reading,ended,manifold_pressure [inHg],engine_speed [rpm]\ndivision,,,0.1,10\n"
+    targets = [s.value for p in card.planned.programs if p.key[2] == "power" for s in p.steps if s.do == "seek"]
+    names = [r.reading for r in card.rows if r.run == "power"]
+    rows = "".join(f"power,{name},,{value:.1f},2640\n" for name, value in zip(names, targets, strict=True))
+    droop = of(judged(card, head + rows), "no-droop")
+    assert droop.verdict == "inconclusive" and "did not move in what was written down" in droop.note
+
+
+def test_gauges_that_a_case_cannot_do_without_are_on_the_card(printed: Printer) -> None:
+    for name in ("rpm-pulled-back", "cut-off-flight", "power-up-and-down"):
+        card = printed(name)
+        assert set(card.case.applies.channels) - {"brake_power"} <= set(card.readings), name
