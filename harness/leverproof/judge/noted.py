@@ -7,6 +7,7 @@ from leverproof.cases.model import Judgement
 _EVERY_MOMENT = "it looks at every moment of a run; a recording shows that, numbers written down do not"
 _REASONS = {
     "limit": _EVERY_MOMENT,
+    "history": "it compares whole histories; a recording has them, numbers written down do not",
     "order": "it asks what came first; a recording shows that, numbers written down do not",
     "response": "it asks how long something takes; a recording shows that, numbers written down do not",
     "identity": "it compares three readings of one instant, and a person reads one gauge after another",
@@ -15,9 +16,12 @@ _REASONS = {
     "unmoved": _EVERY_MOMENT,
 }
 
+STEADY = frozenset(("value", "difference", "trend", "state", "ending", "crossing", "exponent", "level_speed"))
+"""Kinds of judgement that steady numbers can answer."""
+
 
 def needs_history(judgement: Judgement) -> str:
     """Why steady numbers are not enough for a judgement, in words; "" where they are."""
     if judgement.what == "state":
         return _EVERY_MOMENT if judgement.table or judgement.seen else ""
-    return _REASONS.get(judgement.what, "")
+    return "" if judgement.what in STEADY else _REASONS.get(judgement.what, _EVERY_MOMENT)

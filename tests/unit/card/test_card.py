@@ -13,9 +13,11 @@ from html.parser import HTMLParser
 import pytest
 
 from leverproof.cases.catalogue import load_catalogue
+from leverproof.cases.model import WHATS
 from leverproof.conduct.airframe import HAND_READING
 from leverproof.conduct.card import Card, card_of
 from leverproof.conduct.card_sight import HP
+from leverproof.judge import noted
 from leverproof.report import card_html, card_table, card_text
 from leverproof.report.card_words import sections
 from leverproof.sheet.loader import load_sheet, shipped_sheets
@@ -155,3 +157,8 @@ def test_cards_of_one_sheet_do_not_mention_gauges_it_has_not(printed: Printer) -
     card = printed("cut-off-flight", "rill-6")
     assert "turbo_speed" not in card.readings
     assert load_sheet("rill-6").word("hardware.arrangement") == "unsupercharged"
+
+
+def test_every_kind_of_judgement_is_told_apart() -> None:
+    assert set(noted._REASONS) | noted.STEADY == set(WHATS)
+    assert not set(noted._REASONS) & noted.STEADY

@@ -148,17 +148,20 @@ def test_mistakes_are_named_by_line_and_column(card: Card, text: str, where: str
 
 
 def test_a_judgement_of_histories_is_not_flown(printed: Printer) -> None:
+    card = printed("cut-off-ground")
+    head = "run,reading,manifold_pressure [inHg],engine_speed [rpm],fuel_flow [lb/h]\ndivision,,0.1,5,0.5\n"
+    found = judged(card, head + f"{card.rows[0].run},{card.rows[0].reading},29.9,0,0\n")
+    order = of(found, "fuel-then-speed")
+    assert order.verdict == "not run" and "not flown: it asks what came first" in order.note
+    assert of(found, "no-fuel").verdict == "conditional pass"
+
+
+def test_rows_that_show_a_gauge_moving_are_asked_where_nothing_may_change(printed: Printer) -> None:
     card = printed("slam-and-chop")
-    text = (
-        "run,reading,steady,pressure_altitude [ft],ambient_temperature [degC],engine_speed [rpm]\n"
-        "division,,,20,1,10\n"
-        + "".join(f"{r.run},{r.reading},,0,15,{n}\n" for r, n in zip(card.rows, (680, 690), strict=True))
-    )
-    found = judged(card, text)
-    timed = [f for f in found.findings if f.what == "response"]
-    assert {f.verdict for f in timed} <= {"not run", "not applicable"} and any(
-        "not flown" in f.note or "no brake power" in f.note for f in timed
-    )
+    head = "run,reading,engine_speed [rpm]\ndivision,,10\n"
+    turns = (680, 2640, 690)
+    rows = "".join(f"{r.run},{r.reading},{n}\n" for r, n in zip(card.rows, turns, strict=True))
+    assert of(judged(card, head + rows), "back-to-idle").verdict == "conditional pass"
 
 
 def _points(card: Card) -> Sequence[float]:
