@@ -12,9 +12,9 @@ import numpy as np
 from leverproof.cases.catalogue import load_catalogue
 from leverproof.channels import CHANNELS
 from leverproof.conduct.airframe import AIRSPEED, aeroplane_data, air_of, resolved_level_speed
-from leverproof.conduct.card import Card, card_of, indicated
+from leverproof.conduct.card import ELSEWHERE, Card, card_of, indicated
 from leverproof.conduct.model import ConductedRun
-from leverproof.conduct.noted_table import DIVISION, columns_of
+from leverproof.conduct.noted_table import DIVISION, Column, columns_of
 from leverproof.physics.level_flight.knots import speeds
 from leverproof.report.card_table import template
 from leverproof.sheet.loader import load_sheet
@@ -80,6 +80,9 @@ def table(
                 row[at] = f"{asked[column.channel]:g}"
         if row[0] == DIVISION:
             continue
+        if row[0] == ELSEWHERE.run:
+            _fill_elsewhere(row, columns)
+            continue
         point = next(r for r in card.rows if (r.run, r.reading) == (row[0], row[1]) and _at(card, r.variable, row))
         run = flights(card.case.id, defect)[point.index, point.run]
         values = shown(card, run, point.reading)
@@ -96,6 +99,13 @@ def table(
                 value += division * float(random.uniform(-0.5, 0.5)) if random is not None else 0.0
                 row[at] = f"{round(value / division) * division:.6g}"
     return rows
+
+
+def _fill_elsewhere(row: list[str], columns: tuple[Column, ...]) -> None:
+    """An engine stopped on the ground: zero of every gauge, no condition."""
+    for at, column in enumerate(columns):
+        if column.channel and CHANNELS[column.channel].kind == "reading" and not CHANNELS[column.channel].states:
+            row[at] = "0"
 
 
 def _at(card: Card, variable: float, row: list[str]) -> bool:

@@ -90,6 +90,11 @@ class Row:
     sought: bool
 
 
+ELSEWHERE = Row(-1, "", math.nan, "(elsewhere)", "any other setting", False)
+"""All gauges once more at quite another setting: a gauge that never moves may not be connected. The brackets keep its
+name apart from that of any run."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stop:
     """A limit at which the flyer stops: ``hard`` where the program itself stops there, so that a point beyond it does
@@ -139,14 +144,13 @@ def card_of(
         refused = _power_only(case, sheet, seed)
     if refused:
         return Card(case, sheet, seed, planned, refused)
-    turns = _number(sheet, "takeoff.engine_speed") or math.nan
-    divisions = divisions_asked(planned, turns=turns)
+    divisions = divisions_asked(planned, sheet)
     return Card(
         case,
         sheet,
         seed,
         planned,
-        sights=sights(planned, divisions, turns=turns),
+        sights=sights(planned, divisions, sheet),
         level_speed=level_speed_sight(planned, sheet),
         divisions=divisions,
         readings=_readings(planned),
@@ -232,20 +236,20 @@ def rows_of(planned: PlannedCase) -> Iterator[Row]:
     """The lines of the table: every reading that a judgement looks at which numbers written down can answer."""
     wanted = {ref for judgement in by_numbers(planned) for ref in refs(judgement)}
     wanted |= {ref for j in by_numbers(planned) if (ref := ending_row(j, planned.case)) is not None}
-    moving = {ref.run for judgement in by_numbers(planned) if _flat(judgement) for ref in refs(judgement)}
     labels = {point.index: (point.label, point.variable) for point in planned.points}
     for program in planned.programs:
         _, index, run = program.key
         sought = False
         for step in program.steps:
             sought = step.do == "seek" or (sought and step.do not in ("set", "move"))
-            if step.do == "read" and (Ref(run, step.name) in wanted or run in moving):
+            if step.do == "read" and Ref(run, step.name) in wanted:
                 yield Row(index, *labels[index], run, step.name, sought)
+    if wanted and any(map(_flat, by_numbers(planned))):
+        yield ELSEWHERE
 
 
 def _flat(judgement: Judgement) -> bool:
-    """Whether a gauge that never moves could satisfy a judgement: then the other rows of its runs have to show that it
-    does move."""
+    """Whether a gauge that never moves could satisfy a judgement: then a row elsewhere has to show that it does."""
     if judgement.what == "trend":
         return judgement.direction in FLAT_DIRECTIONS
     return (judgement.what == "difference" and judgement.tolerance is not None) or judgement.relative_to is not None

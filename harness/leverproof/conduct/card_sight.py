@@ -59,13 +59,19 @@ HP = UNITS["lbf.ft"].scale * UNITS["rpm"].scale / UNITS["hp"].scale
 """hp of 1 lbf.ft at 1 rpm."""
 
 
-def sights(planned: PlannedCase, divisions: dict[str, float], *, turns: float) -> tuple[Sight, ...]:
-    """One for each judgement of the case, with gauges of the ``divisions`` asked for; ``turns`` is the engine speed in
-    rpm at which a division of torque is turned into power."""
-    divisions = {**divisions, "brake_power": HP * turns * divisions.get("torque", math.nan)}
+def rated_turns(sheet: EngineSheet) -> float:
+    """Take-off engine speed in rpm."""
+    datum = sheet.number("takeoff.engine_speed")
+    return math.nan if datum is None else float(datum.value)
+
+
+def sights(planned: PlannedCase, divisions: dict[str, float], sheet: EngineSheet) -> tuple[Sight, ...]:
+    """One for each judgement of the case, with gauges of the ``divisions`` asked for. A division of torque
+    is worth most in power at take-off speed."""
+    divisions = {**divisions, "brake_power": HP * rated_turns(sheet) * divisions.get("torque", math.nan)}
     ready = {j.id: j for j in by_numbers(planned)}
     return tuple(
-        _sight(ready[j.id], planned, divisions, turns) if j.id in ready else Sight(j, reason=_reason(j, planned))
+        _sight(ready[j.id], planned, divisions, sheet) if j.id in ready else Sight(j, reason=_reason(j, planned))
         for j in planned.case.judgements
     )
 
@@ -79,16 +85,38 @@ def _reason(judgement: Judgement, planned: PlannedCase) -> str:
     return refused.missing
 
 
-def _sight(judgement: Judgement, planned: PlannedCase, divisions: dict[str, float], turns: float) -> Sight:
+def typical(channel: str, sheet: EngineSheet) -> float:
+    """About what a channel shows, for what a division is worth in a ratio: the sheet's cruise setting, else its
+    take-off setting, else three tenths of the channel's normal range (assumption)."""
+    found = (sheet.number(f"{section}.{channel}") for section in ("cruise", "takeoff"))
+    stated = next((float(datum.value) for datum in found if datum is not None), None)
+    return stated if stated is not None else 0.3 * CHANNELS[channel].span
+
+
+def ratio_effect(judgement: Judgement, planned: PlannedCase) -> float | None:
+    """The tolerance of a ratio, where it is stated as a number or as a share of the expected ratio."""
+    tolerance, expected = judgement.tolerance, planned.points[0].resolved[judgement.id].get("expected")
+    if tolerance is None or tolerance.of != "expected" or expected is None:
+        return None
+    parts = [] if tolerance.absolute is None else [tolerance.absolute.difference_in("1")]
+    parts += [] if tolerance.percent is None else [abs(expected.value) * tolerance.percent / 100.0]
+    return max(parts) if parts else None
+
+
+def _sight(judgement: Judgement, planned: PlannedCase, divisions: dict[str, float], sheet: EngineSheet) -> Sight:
     channel = judgement.channel
     if judgement.what == "level_speed":
         wanted = [planned.points[0].resolved[judgement.id].get(key) for key in ("at_least", "expected")]
         effect = next((e.value for e in wanted if e is not None), None)
         return Sight(judgement, math.sqrt(2.0) * HAND_READING, None, effect or None, "kt")
-    if judgement.what not in ("value", "difference", "trend") or judgement.relative_to or CHANNELS[channel].states:
+    if judgement.what not in ("value", "difference", "trend") or CHANNELS[channel].states:
         return Sight(judgement)
+    if judgement.relative_to is not None:
+        share = math.sqrt(2.0) * factor(judgement) / typical(channel, sheet)
+        usual = USUAL.get(channel, math.nan)
+        return Sight(judgement, share * divisions[channel], share * usual, ratio_effect(judgement, planned), "1")
     seen, effect = factor(judgement), effect_of(judgement, planned)
-    usual = HP * turns * USUAL["torque"] if channel == "brake_power" else USUAL[channel]
+    usual = HP * rated_turns(sheet) * USUAL["torque"] if channel == "brake_power" else USUAL[channel]
     return Sight(judgement, seen * divisions[channel], seen * usual, effect, CHANNELS[channel].unit)
 
 
@@ -102,10 +130,10 @@ def effect_of(judgement: Judgement, planned: PlannedCase) -> float | None:
     return amount or None
 
 
-def divisions_asked(planned: PlannedCase, *, turns: float) -> dict[str, float]:
+def divisions_asked(planned: PlannedCase, sheet: EngineSheet) -> dict[str, float]:
     """The division each gauge has to be read to, canonical unit: the usual one, or finer where that does not resolve
     what is judged or does not set what is sought. Rounded down to 1, 2 or 5 times a power of ten. A torque gauge is
-    taken at ``turns`` rpm."""
+    taken at take-off speed."""
     names = noted_channels(planned)
     names = (*names, "torque", "engine_speed") if "brake_power" in names else names
     asked = {name: USUAL[name] for name in names if name in USUAL}
@@ -113,9 +141,16 @@ def divisions_asked(planned: PlannedCase, *, turns: float) -> dict[str, float]:
         if step.do == "seek" and step.channel in HAND:
             asked[step.channel] = min(asked[step.channel], HAND[step.channel] / SEEK_SHARE)
     for judgement in by_numbers(planned):
-        effect = effect_of(judgement, planned) if judgement.channel in asked and not judgement.relative_to else None
-        if effect is not None and judgement.what in ("value", "difference", "trend"):
-            asked[judgement.channel] = min(asked[judgement.channel], SHARE * effect / factor(judgement))
+        power = judgement.channel == "brake_power"
+        gauge, worth = ("torque", HP * rated_turns(sheet)) if power else (judgement.channel, 1.0)
+        if gauge not in asked or judgement.what not in ("value", "difference", "trend"):
+            continue
+        effect = effect_of(judgement, planned)
+        if judgement.relative_to is not None:
+            share = ratio_effect(judgement, planned)
+            effect = None if share is None else share * typical(judgement.channel, sheet) / math.sqrt(2.0)
+        if effect is not None:
+            asked[gauge] = min(asked[gauge], SHARE * effect / factor(judgement) / worth)
     return {name: _round_down(value) for name, value in asked.items()}
 
 

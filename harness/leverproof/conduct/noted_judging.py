@@ -42,19 +42,24 @@ def judge_tables(card: Card, tables: Sequence[Table]) -> Judged:
     heights = {n: noted.divisions[n] for n in ("pressure_altitude",) if n in noted.divisions}
     planned = as_flown(planned, noted.runs, ground, heights)
     own = {(p.key[1], p.key[2]): noted.runs[p.key] for p in planned.programs}
-    facts = SessionFacts(None, _live(noted.runs, noted.divisions), recorded=True, noted=True)
+    facts = SessionFacts(None, _live(noted.runs, tables, noted.divisions), recorded=True, noted=True)
     findings = judge_case(planned, own, facts)
     return Judged(tuple(findings), noted.invalid, tuple(told))
 
 
-def _live(runs: Mapping[tuple[str, int, str], ConductedRun], divisions: Mapping[str, float]) -> frozenset[str]:
-    """Channels whose readings differ by more than 20 u, u that of the steadiness band or of the gauge's division as
-    rectangular distributions, whichever is larger."""
+def _live(
+    runs: Mapping[tuple[str, int, str], ConductedRun], tables: Sequence[Table], divisions: Mapping[str, float]
+) -> frozenset[str]:
+    """Channels whose readings, those elsewhere included, differ by more than 20 u, u that of the steadiness band or of
+    the gauge's division as rectangular distributions, whichever is larger."""
     seen: dict[str, list[float]] = {}
     for run in runs.values():
         for reading in run.history.readings:
             for name, value in reading.values.items():
                 seen.setdefault(name, []).append(value)
+    for row in (row for table in tables for row in table.rows if row.row.index < 0 and row.steady):
+        for name, value in row.values.items():
+            seen.setdefault(name, []).append(value)
     live = set()
     for name, values in seen.items():
         division = divisions.get(name, 0.0)

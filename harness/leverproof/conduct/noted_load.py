@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from leverproof.channels import CHANNELS
 from leverproof.conduct.airframe import AIRSPEED
-from leverproof.conduct.card import Card, Row
+from leverproof.conduct.card import ELSEWHERE, Card, Row
 from leverproof.conduct.noted_table import DIVISION, ENDED, INDICATED, STEADY, Column, columns_of, head_of
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import Quantity, convert, unit
@@ -269,7 +269,7 @@ def _card_row(sheet: _Sheet, line: int, cells: Sequence[str], card: Card) -> Row
             "row",
         )
     at = _place(sheet, "point")
-    if at < 0:
+    if at < 0 or rows[0] == ELSEWHERE:
         return rows[0]
     where, column = sheet.where(line, at), sheet.columns[at]
     canonical = card.case.sweep.points[0].unit if card.case.sweep is not None else "1"

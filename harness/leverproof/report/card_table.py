@@ -57,7 +57,7 @@ def template(card: Card, *, command: str) -> str:
     writer.writerow([head_of(column) for column in columns])
     writer.writerow([DIVISION, *("" for _ in columns[1:])])
     for row in card.rows:
-        named = {"run": row.run, "reading": row.reading, "point": f"{row.variable:.10g}"}
+        named = {"run": row.run, "reading": row.reading, "point": f"{row.variable:.10g}" if row.index >= 0 else ""}
         writer.writerow([named.get(column.kind, "") for column in columns])
     return out.getvalue()
 

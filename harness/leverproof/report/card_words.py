@@ -198,6 +198,11 @@ def _written(card: Card) -> Iterator[str]:
     needed = [channel_words(name) for name in card.readings if name in card.case.applies.channels]
     if needed:
         yield f"Nothing of this case can be judged without {_joined(needed)}."
+    if any(row.index < 0 for row in card.rows):
+        yield (
+            "The row '(elsewhere)': all gauges once more at quite another setting, for example idling on the ground. A "
+            "gauge that never moves may not be connected, and nothing is believed of it."
+        )
     if any(row.sought for row in card.rows):
         yield "how the last search ended: 'reached', 'stop' (lever at its stop) or 'limit'"
     yield "'no' under steady where something kept moving: the row is then named to be flown again, and not judged."

@@ -162,3 +162,10 @@ def test_cards_of_one_sheet_do_not_mention_gauges_it_has_not(printed: Printer) -
 def test_every_kind_of_judgement_is_told_apart() -> None:
     assert set(noted._REASONS) | noted.STEADY == set(WHATS)
     assert not set(noted._REASONS) & noted.STEADY
+
+
+def test_a_ratio_asks_for_divisions_too(printed: Printer) -> None:
+    card = printed("path-of-the-levers")
+    told = [s for s in card.sights if s.sees is not None and s.effect is not None]
+    assert told and all(s.sees is not None and s.effect is not None and s.sees < s.effect for s in told)
+    assert card.divisions is not None and card.divisions["manifold_pressure"] < 0.5

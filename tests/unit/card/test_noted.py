@@ -156,12 +156,15 @@ def test_a_judgement_of_histories_is_not_flown(printed: Printer) -> None:
     assert of(found, "no-fuel").verdict == "conditional pass"
 
 
-def test_rows_that_show_a_gauge_moving_are_asked_where_nothing_may_change(printed: Printer) -> None:
+def test_a_row_elsewhere_shows_that_a_gauge_moves(printed: Printer) -> None:
     card = printed("slam-and-chop")
     head = "run,reading,engine_speed [rpm]\ndivision,,10\n"
-    turns = (680, 2640, 690)
-    rows = "".join(f"{r.run},{r.reading},{n}\n" for r, n in zip(card.rows, turns, strict=True))
+    names = [f"{row.run},{row.reading}" for row in card.rows]
+    assert names[-1] == "(elsewhere),any other setting"
+    rows = "".join(f"{name},{n}\n" for name, n in zip(names, (680, 690, 2640), strict=True))
     assert of(judged(card, head + rows), "back-to-idle").verdict == "conditional pass"
+    still = head + rows.replace("2640", "700")
+    assert of(judged(card, still), "back-to-idle").verdict == "inconclusive"
 
 
 def _points(card: Card) -> Sequence[float]:
