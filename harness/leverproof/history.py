@@ -167,7 +167,8 @@ class Reading:
     ``scatter`` is half the spread of each channel in that window; ``unsteady`` maps channels that were asked
     to be steady and were not to what was seen; ``gauge`` is the smallest step of each channel read off a gauge that
     has one; ``placing`` the standard uncertainty of each channel from levers set by hand beside their places, NaN
-    where it could not be determined."""
+    where it could not be determined. Of numbers written down by a person: ``parts`` is further standard uncertainties
+    of each channel by what they come from, ``lost`` why a channel has no number."""
 
     name: str
     row: int
@@ -176,6 +177,8 @@ class Reading:
     unsteady: dict[str, Steadiness] = field(default_factory=dict)
     gauge: dict[str, float] = field(default_factory=dict)
     placing: dict[str, float] = field(default_factory=dict)
+    parts: dict[str, dict[str, float]] = field(default_factory=dict)
+    lost: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -183,7 +186,8 @@ class History:
     """Every channel of one run. ``columns`` names the columns of ``data`` (rows, columns), inputs first.
 
     ``ending`` is ``completed``, or why the run ended early: ``invalid`` (with ``trouble`` in words),
-    ``crash``, ``hang``, ``protocol``, ``refused``, ``interrupted``, ``not run``.
+    ``crash``, ``hang``, ``protocol``, ``refused``, ``interrupted``, ``not run``. ``noted`` is true where a person wrote
+    readings down: then there are readings and marks, and no rows.
 
     ``jitter`` is how far an instant may be from where its row says (s, half-width) where the model ran on its own
     clock; NaN where nobody saw that clock."""
@@ -196,6 +200,7 @@ class History:
     ending: str = "completed"
     trouble: str = ""
     jitter: float = 0.0
+    noted: bool = False
 
     def column(self, name: str) -> Samples:
         """One channel over the run, float64, canonical unit. KeyError when the history does not hold it."""

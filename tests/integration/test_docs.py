@@ -319,3 +319,20 @@ def test_the_units_and_examples_on_the_mounting_page_are_known() -> None:
     assert units == {u.symbol for u in UNITS.values() if u.dimension in dimensions}
     named = set(re.findall(r"--example (\w+)", "\n".join(p.read_text("utf-8") for p in PAGES))) - {"NAME"}
     assert named and named <= set(installed_examples())
+
+
+def test_the_table_on_the_card_page_gets_its_verdict(tmp_path: Path) -> None:
+    (tmp_path / "table.csv").write_text(blocks("how-to/fly-a-card.md", "csv")[0], "utf-8")
+    told = [line for text in blocks("how-to/fly-a-card.md", "") for line in text.splitlines()]
+    for line in told:
+        words = shlex.split(line.replace("table.csv", str(tmp_path / "table.csv")))
+        if words[1] == "judge":
+            assert cli.main(words[1:]) == 0
+    assert [shlex.split(line)[1] for line in told] == ["cases", "card", "judge"]
+
+
+def test_what_the_card_page_quotes_is_what_a_card_says(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["card", "shutter-fixed-pressure", "--sheet", "corrie-18-early"]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    quoted = " ".join(re.sub(r"^> ", "", line) for line in page("how-to/fly-a-card.md").splitlines() if line[:1] == ">")
+    assert quoted and quoted in shown

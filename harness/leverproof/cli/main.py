@@ -25,6 +25,8 @@ _COMMANDS = {
     "bundle": "put a record into one file with an index, to be handed on",
     "verify": "check a bundle, or a record: sums, and every finding judged again from the histories",
     "cases": "list the reference cases; `cases show ID` prints one in plain words",
+    "card": "print cases as flight-test cards that a person flies by hand, with a table to fill in",
+    "judge": "the verdict on a case flown by hand, from the filled table or from a recording",
     "predict": "compute from an engine sheet alone what the engine must show, each number with its band",
     "defects": "list the seeded defects that `run --defect NAME` builds into the embedded engine",
     "kills": "run the embedded engine with each seeded defect and print which case catches it",

@@ -51,7 +51,7 @@ def fit(
     found = {run.program.key: run for run in match(programs, mounted.recording, progress=told)}
     seen = mounted.recording.resolution
     divisions = {name: seen[name] for name in SURROUNDINGS if name in seen}
-    fitted = [_as_flown(_flown_points(case, found, warn), found, ground, divisions) for case in planned]
+    fitted = [as_flown(flown_points(case, found, warn), found, ground, divisions) for case in planned]
     return fitted, Flown(found)
 
 
@@ -72,7 +72,9 @@ def fly(
         on_finished(source.runs[program.key])
 
 
-def _flown_points(case: PlannedCase, runs: Mapping[Key, ConductedRun], warn: Callable[[str], None]) -> PlannedCase:
+def flown_points(case: PlannedCase, runs: Mapping[Key, ConductedRun], warn: Callable[[str], None]) -> PlannedCase:
+    """The plan with the points that were flown whole, else those flown in part, else the stated ones; ``warn`` is told
+    of those left out."""
     flown: dict[int, list[bool]] = {}
     for program in case.programs:
         flown.setdefault(program.key[1], []).append(was_flown(runs[program.key]))
@@ -88,9 +90,11 @@ def _flown_points(case: PlannedCase, runs: Mapping[Key, ConductedRun], warn: Cal
     return replace(case, points=tuple(kept), programs=tuple(p for p in case.programs if p.key[1] in indices))
 
 
-def _as_flown(
+def as_flown(
     case: PlannedCase, runs: Mapping[Key, ConductedRun], ground: Ground, divisions: Mapping[str, float]
 ) -> PlannedCase:
+    """The plan with what follows from the standard atmosphere expected for the surroundings as flown; ``divisions`` of
+    altimeter and thermometer are its doubt."""
     standard = [j for j in case.judgements if any(v.standard for v in values_of_judgement(j))]
     if not standard:
         return case

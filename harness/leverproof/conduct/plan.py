@@ -344,7 +344,7 @@ def _watch(judgements: tuple[Judgement, ...], point: Point, ground: Ground) -> d
     """Channels that must be steady, with the remaining change allowed: a fifth of the tightest tolerance."""
     watch: dict[str, float] = {}
     for judgement in judgements:
-        amount = _amount(judgement, point.resolved[judgement.id])
+        amount = tolerance_amount(judgement, point.resolved[judgement.id])
         for name in judged_channels(judgement):
             item = CHANNELS[name]
             if item.kind != "reading" or item.states or name not in ground.outputs:
@@ -357,7 +357,7 @@ def _watch(judgements: tuple[Judgement, ...], point: Point, ground: Ground) -> d
     return watch
 
 
-def _amount(judgement: Judgement, resolved: Mapping[str, Expected]) -> float | None:
+def tolerance_amount(judgement: Judgement, resolved: Mapping[str, Expected]) -> float | None:
     """The tolerance in the channel's canonical unit, where it is one."""
     tolerance = judgement.tolerance
     if tolerance is None or not judgement.channel or judged_unit(judgement) != CHANNELS[judgement.channel].unit:

@@ -15,6 +15,7 @@ from leverproof.judge.evidence import Evidence, Runs, WithheldError
 from leverproof.judge.level_speed import level_speed
 from leverproof.judge.limit import limit
 from leverproof.judge.model import Finding, PointFinding, SessionFacts
+from leverproof.judge.noted import needs_history
 from leverproof.judge.order import order
 from leverproof.judge.response import response
 from leverproof.judge.result import withheld, worst
@@ -80,6 +81,9 @@ def evaluate(judgement: Judgement, planned: PlannedCase, runs: Runs, facts: Sess
     if not evidences:
         return [withheld("", "not run", "the plan holds no point")]
     over = OVER_SWEEP.get(judgement.what)
+    missing = needs_history(judgement) if facts.noted else ""
+    if missing:
+        return [withheld("", "not run", f"not flown: {missing}")]
     if over is not None:
         points = _guarded("over the sweep", lambda: over(evidences))
         points = _unflown(planned, points) if facts.recorded else points

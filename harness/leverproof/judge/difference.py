@@ -19,6 +19,7 @@ from leverproof.judge.evidence import (
     doubts_of,
     history_of,
     last_seeks,
+    own_doubt,
     reading_of,
     reference_doubt,
     settled,
@@ -220,7 +221,8 @@ def _corrected(evidence: Evidence, ref: Ref, value: float, equal: AtEqual) -> Ta
     """The number at the exact target: value + s (target - x), s = (y2 - y1) / (x2 - x1) from the slope
     reading.
 
-    Doubt by propagation (JCGM 100:2008, 5.1.2) of the scatter of both readings through s, and of x through s.
+    Doubt by propagation (JCGM 100:2008, 5.1.2) of the doubt of both readings by themselves (scatter and gauge) through
+    s, and of x through s.
     """
     channel, nearby = evidence.judgement.channel, Ref(ref.run, equal.slope)
     target = evidence.expected("at_equal").value
@@ -228,7 +230,7 @@ def _corrected(evidence: Evidence, ref: Ref, value: float, equal: AtEqual) -> Ta
     x1, x2 = value_at(evidence, ref, equal.channel), settled(evidence, nearby, equal.channel)
     y2 = settled(evidence, nearby, channel)
     u_x1, u_x2, u_y1, u_y2 = (
-        reading.scatter.get(name, 0.0) / RECTANGULAR for name in (equal.channel, channel) for reading in (here, there)
+        own_doubt(reading, name) for name in (equal.channel, channel) for reading in (here, there)
     )
     apart = x2 - x1
     if abs(apart) <= max(3.0 * math.hypot(u_x1, u_x2), 1e-9 * abs(target)):

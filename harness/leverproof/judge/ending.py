@@ -21,6 +21,8 @@ def ending(evidence: Evidence) -> PointFinding:
     judgement = evidence.judgement
     history = history_of(evidence, judgement.run)
     mark = next((m for m in history.marks if m.name == judgement.seek and m.kind == "seek"), None)
+    if mark is None and history.noted and history.ending == "completed":
+        raise WithheldError("not run", f"nobody wrote down how the seek {judgement.seek!r} ended")
     if mark is None or not mark.ending:
         verdict, note = early_end(history)
         raise WithheldError(verdict, f"the seek {judgement.seek!r} did not end: {note}")

@@ -95,6 +95,8 @@ def reading_of(evidence: Evidence, ref: Ref) -> Reading:
 def value_at(evidence: Evidence, ref: Ref, channel: str) -> float:
     """A channel at a reading, finite, without asking for steadiness."""
     reading = reading_of(evidence, ref)
+    if channel in reading.lost:
+        raise WithheldError("invalid run", f"{spoken(channel)} at {ref}: {reading.lost[channel]}")
     if channel not in reading.values:
         raise WithheldError("error", f"the model gives no {spoken(channel)}")
     value = reading.values[channel]
@@ -171,15 +173,16 @@ def doubts_of(evidence: Evidence, ref: Ref, channel: str, *, without: str = "") 
     """
     if CHANNELS[channel].states:
         return ()
-    reading = reading_of(evidence, ref)
+    reading, history = reading_of(evidence, ref), history_of(evidence, ref.run)
     jitter = Doubt("jitter", reading.scatter.get(channel, 0.0) / RECTANGULAR, f"half spread at {ref}")
-    residuals = seek_residuals(history_of(evidence, ref.run), reading, channel, without=without)
-    gauge = gauge_of(history_of(evidence, ref.run), channel)
+    residuals = seek_residuals(history, reading, channel, without=without)
+    gauge = gauge_of(history, channel)
     placing = reading.placing.get(channel)
     if placing is not None:
         u = placing if math.isfinite(placing) else None
         gauge = (*gauge, Doubt("lever placing", u, f"levers set by hand beside their places at {ref}"))
-    history = history_of(evidence, ref.run)
+    if history.noted:
+        return (*noted_parts(reading, channel), *gauge, step_study(evidence.facts, channel), *residuals)
     window = slice(max(0, reading.row - history.grid.rows(BEFORE)), reading.row + history.grid.rows(AFTER))
     clock = clock_jitter(history, channel, window)
     return (jitter, *clock, *gauge, step_study(evidence.facts, channel), *residuals)
@@ -200,6 +203,23 @@ def clock_jitter(history: History, channel: str, rows: slice) -> tuple[Doubt, ..
         steepest = float(np.abs(np.diff(samples)).max()) * TICKS_PER_SECOND / history.grid.step
         off = min(steepest * history.jitter, float(np.ptp(samples)) / 2.0)
     return (Doubt("jitter", off / RECTANGULAR, f"uneven polls and late levers, {amount(history.jitter, 's')}"),)
+
+
+def noted_parts(reading: Reading, channel: str) -> tuple[Doubt, ...]:
+    """What a person's hand and eye add to a number beside its gauge."""
+    return tuple(
+        Doubt(part, us[channel], f"numbers written down at {reading.name}")
+        for part, us in reading.parts.items()
+        if channel in us
+    )
+
+
+def own_doubt(reading: Reading, channel: str) -> float:
+    """Standard uncertainty of a channel in one reading by itself: its scatter as a half-width, the division of its
+    gauge, and what was told of the hand that took it."""
+    half_widths = (reading.scatter.get(channel, 0.0), reading.gauge.get(channel, 0.0) / 2.0)
+    parts = (us.get(channel, 0.0) for us in reading.parts.values())
+    return math.hypot(*(a / RECTANGULAR for a in half_widths), *parts)
 
 
 def gauge_of(history: History, channel: str) -> tuple[Doubt, ...]:
@@ -248,9 +268,13 @@ def seek_residuals(history: History, reading: Reading, channel: str, *, without:
         if mark.ending != "reached" or sought in (channel, without, "") or not math.isfinite(mark.target):
             continue
         residual = reading.values.get(sought, math.nan) - mark.target
+        if history.noted:
+            # a needle that seems to be on the mark may stand half a division beside it
+            residual = abs(residual) + reading.gauge.get(sought, 0.0) / 2.0
         if residual == 0.0:
             continue
-        slope = _mean_slope(history, mark, of=channel, over=sought)
+        measured = _noted_slope if history.noted else _mean_slope
+        slope = measured(history, mark, of=channel, over=sought)
         u = None if slope is None else abs(residual * slope) / RECTANGULAR
         parts.append(Doubt("seek residual", u, f"{spoken(sought)} off its target at {reading.name}"))
     return parts
@@ -266,6 +290,20 @@ def _mean_slope(history: History, mark: Mark, *, of: str, over: str) -> float | 
     if not abs(change) > floor:
         return None
     slope = float(y[last] - y[mark.row]) / change
+    return slope if math.isfinite(slope) else None
+
+
+def _noted_slope(history: History, mark: Mark, *, of: str, over: str) -> float | None:
+    """The slope between the two readings of a run that lie furthest apart in ``over``, where they lie at least three
+    divisions apart after one another; the levers in between may have been others. (assumption: good enough to say what
+    a part of a division is worth)"""
+    both = [r for r in history.readings if of in r.values and over in r.values and of not in r.lost]
+    if len(both) < 2:
+        return None
+    low, high = (pick(both, key=lambda r: r.values[over]) for pick in (min, max))
+    apart = high.values[over] - low.values[over]
+    least = 3.0 * max(low.gauge.get(over, 0.0), high.gauge.get(over, 0.0), CHANNELS[over].band)
+    slope = (high.values[of] - low.values[of]) / apart if apart >= least else math.nan
     return slope if math.isfinite(slope) else None
 
 

@@ -121,6 +121,8 @@ def _flown(evidence: Evidence) -> Pair:
 
 def _steady(evidence: Evidence, ref: Ref) -> None:
     history, reading = history_of(evidence, ref.run), reading_of(evidence, ref)
+    if history.noted:
+        return
     samples = window_samples(history, reading, AIRSPEED)
     if samples is None:
         raise WithheldError("error", f"the history holds no {spoken(AIRSPEED)} around {ref}")

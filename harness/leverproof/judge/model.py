@@ -14,7 +14,8 @@ VERDICTS = (
 class Doubt:
     """One named part of the doubt in a number: standard uncertainty ``u`` in the judged unit, None when it
     was not determined. ``part`` is ``step study``, ``seek residual``, ``reference reading``, ``jitter``,
-    ``gauge``, ``lever placing`` (both of a recording), ``correction``, ``grid step`` (of an instant),
+    ``gauge``, ``lever placing`` (both of a recording or of numbers written down), ``reading repeat``, ``two flyers``,
+    ``level flight by hand`` (all of numbers written down), ``correction``, ``grid step`` (of an instant),
     ``interpolation`` (of a crossing) or ``fit`` (of an exponent)."""
 
     part: str
@@ -100,7 +101,8 @@ class SessionFacts:
     """What a whole session shows about its channels. ``step_u`` is the step-study standard uncertainty per
     channel (None: not determined); ``live`` the channels seen to move; ``copies`` maps a channel to what it
     is a copy of; ``jitter`` seconds of clock jitter; ``derived_from`` the model's own words; ``recorded``
-    whether it was flown by somebody and only found in a recording."""
+    whether it was flown by somebody and only found in a recording; ``noted`` whether a person wrote its readings down,
+    so that there is no history."""
 
     step_u: dict[str, float] | None
     live: frozenset[str]
@@ -108,3 +110,4 @@ class SessionFacts:
     jitter: float = 0.0
     derived_from: str = ""
     recorded: bool = False
+    noted: bool = False

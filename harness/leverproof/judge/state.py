@@ -20,6 +20,7 @@ from leverproof.judge.evidence import (
     history_of,
     reading_of,
     samples_of,
+    value_at,
 )
 from leverproof.judge.model import PointFinding
 from leverproof.judge.result import worded
@@ -48,8 +49,11 @@ def _held(evidence: Evidence) -> PointFinding:
     judgement = evidence.judgement
     ref = judgement.reading or Ref(judgement.run, judgement.at_reading)
     history, reading = history_of(evidence, ref.run), reading_of(evidence, ref)
-    first = max(0, reading.row - history.grid.rows(BEFORE))
-    samples = samples_of(history, judgement.channel)[first : reading.row + history.grid.rows(AFTER) + 1]
+    if history.noted:
+        samples = np.array([value_at(evidence, ref, judgement.channel)])
+    else:
+        first = max(0, reading.row - history.grid.rows(BEFORE))
+        samples = samples_of(history, judgement.channel)[first : reading.row + history.grid.rows(AFTER) + 1]
     finite(samples, judgement.channel)
     word = judgement.expected.word if judgement.expected is not None else ""
     wanted = float(state_index(judgement.channel, word)) if word else evidence.expected("expected").value

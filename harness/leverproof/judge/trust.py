@@ -28,6 +28,10 @@ def trusted(judgement: Judgement, point: PointFinding, facts: SessionFacts) -> P
             return _refused(point, f"{channel} is a copy of {facts.copies[channel]}")
     if expects_no_change(judgement, point) and judgement.channel not in facts.live:
         words = f"{spoken(judgement.channel)} never moved in this session: it may not be connected"
+        if facts.noted:
+            # a few rows are no session in which everything was moved
+            words = f"{spoken(judgement.channel)} did not move in what was written down: it may not be connected"
+            return replace(point, verdict="inconclusive", note="; ".join(n for n in (words, point.note) if n))
         return _refused(point, words)
     return point
 
