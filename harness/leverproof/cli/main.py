@@ -20,11 +20,12 @@ _ABOUT = (
 _COMMANDS = {
     "run": "mount a model, move its levers, judge what comes out and report",
     "report": "render a record again, from the record alone",
-    "cases": "list the reference cases; `cases show ID` prints one in plain words",
+    "cases": "list the reference cases; show one in plain words, begin or check one of your own",
     "predict": "compute from an engine sheet alone what the engine must show, each number with its band",
     "defects": "list the seeded defects that `run --defect NAME` builds into the embedded engine",
     "kills": "run the embedded engine with each seeded defect and print which case catches it",
     "coverage": "print which complaints about simulated engines the reference cases were seen to catch",
+    "sheet": "`sheet new` asks what a handbook says and writes a sheet; `sheet check` holds one against physics",
     "stand": "`stand new` asks how a model is mounted and writes a first stand file, with an example if asked",
     "ledger": "list every tolerance with its reason; with records, how sharp each case is",
     "shakedown": "try a model and its stand item by item: for authors of models and adapters",
