@@ -12,6 +12,8 @@ from leverproof.sheet.model import EngineSheet
 SAMPLES, SEED = 400, 1
 WIDER = 1.96 / 1.645
 """From half a 5-95 % band to U95 of a normal distribution."""
+WORTH = 2_000.0
+"""ft of height that a turbo must at least be good for (assumption)."""
 _SOURCE = "the predictor, from the rest of the sheet: docs/explanation/predictor-equations.md"
 _POINTS = {
     "power.maximum_continuous": "maximum_continuous.brake_power",
@@ -86,7 +88,7 @@ def _turbo_limit(sheet: EngineSheet, found: object) -> Remarks:
         reach, alone = found.get(f"critical_altitude.{rating}"), found.get(f"full_throttle_height.{rating}")
         if reach is None or alone is None or not math.isfinite(reach.median):
             continue
-        if reach.high <= alone.median + 1_000.0 and reach.causes.get("turbo speed limit", 0.0) > 0.5:
+        if reach.median <= alone.median + WORTH and reach.causes.get("turbo speed limit", 0.0) > 0.5:
             told = (
                 f"boost back {alone.median:.0f} ft; to the turbo limit of {shown(sheet, 'limits.turbo_speed')} "
                 f"{reach.median:.0f} ft (5-95 % {reach.low:.0f} to {reach.high:.0f})"

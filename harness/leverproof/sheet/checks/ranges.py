@@ -96,9 +96,3 @@ def check_ranges(sheet: EngineSheet) -> Remarks:
         if datum.doubt is not None and datum.unit not in ("degC", "ft") and datum.doubt >= abs(datum.value):
             words = f"the doubt of {path} is as large as the number: it decides nothing"
             yield Remark("ranges", CONTRADICTION, path, words, shown(sheet, path), "definition of U95")
-    count = sheet.number("airframe.engines")
-    if count is not None and float(count.value) != round(float(count.value)):
-        words = "an aeroplane has a whole number of engines"
-        yield Remark(
-            "ranges", CONTRADICTION, "airframe.engines", words, shown(sheet, "airframe.engines"), "definition"
-        )
