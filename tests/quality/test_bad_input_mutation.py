@@ -28,8 +28,8 @@ from .mutants import EVERY, NONSENSE, SMALL, STRUCTURE, Tables, cut, document, s
 
 PARSE, SCHEMA, SEMANTICS, LOADED = "parse", "schema", "semantics", "loaded"
 SCHEMA_CODES = {"unknown_key", "missing_key", "unknown_word", "type", "schema", "not_finite"}
-MUTANTS = {"case": 2200, "sheet": 1400, "stand": 800, "deferrals": 800}
-"""How many of each are made: 5,200 in all."""
+MUTANTS = {"case": 1800, "sheet": 1300, "stand": 1050, "deferrals": 1000}
+"""How many of each are made: 5,150 in all."""
 SHARES = (("structure", 0.40), ("small", 0.18), ("nonsense", 0.38), ("cut", 0.04))
 STANDS = Path(__file__).resolve().parents[2] / "adapters" / "examples"
 
@@ -178,7 +178,7 @@ def test_nonsense_is_refused_by_the_command(
         for text in choose.sample(texts, min(3, len(texts))):
             paths.append(tmp_path / f"spoilt-{len(paths)}.toml")
             paths[-1].write_text(text, "utf-8")
-    assert len(paths) > 10
+    assert len(paths) >= 10
     assert main([command, "check", *map(str, paths)]) == 2
     said = capsys.readouterr()
     assert said.out == "" and "Traceback" not in said.err

@@ -1,5 +1,7 @@
 """The checks of a sheet: every shipped sheet passes or says why not, and each check catches a sheet of its own."""
 
+# ruff: noqa: E501 - one row a sheet
+
 from __future__ import annotations
 
 import re

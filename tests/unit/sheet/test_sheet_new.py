@@ -63,8 +63,8 @@ def test_options_alone_make_a_sheet_that_loads(command: Command) -> None:
 
 
 def test_piped_answers_are_read_in_the_order_of_the_questions(command: Command) -> None:
-    lines = ["Heavy twin row", "Its handbook", "geared_one_speed", "", "not_compensated", "heavy", "", "", "", "no", "no", "no",
-             "45 inHg", "2600 rpm", "1400 hp +- 30 hp"]  # fmt: skip
+    words = "Heavy twin row|Its handbook|geared_one_speed||not_compensated|heavy||||no|no|no"
+    lines = [*words.split("|"), "45 inHg", "2600 rpm", "1400 hp +- 30 hp"]
     code, _, err = command("--out", "made/here.toml", answers="\n".join(lines) + "\n")
     assert code == 0, err
     sheet = load_sheet("made/here.toml")
