@@ -132,3 +132,9 @@ def test_ids_that_are_taken_and_places_without_cases_are_refused(
         "no such file",
     ):
         assert told in said
+
+
+def test_the_schemas_can_be_found_for_an_editor(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["version", "--schemas"]) == 0
+    folder = Path(capsys.readouterr().out.strip())
+    assert {f"{name}.schema.json" for name in ("case", "sheet", "stand", "deferrals")} <= {p.name for p in folder.iterdir()}

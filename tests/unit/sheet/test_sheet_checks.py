@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from leverproof.cli.main import main
 from leverproof.report.sheet_remarks import render
 from leverproof.sheet.checks.every import check_sheet
 from leverproof.sheet.checks.remark import Remark
@@ -124,3 +125,23 @@ def test_the_calculation_is_right_by_hand() -> None:
     calculation = next(remark.calculation for remark in remarks if remark.check == "gear and wheel")
     for part in ("(10.63 x 1.045) = 3.56", "= 307 m/s", "at most 3.21 at 26000 ft"):
         assert part in calculation
+
+
+def test_the_command_ends_as_its_worst_sheet(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """0 with warnings, 1 with a contradiction, 2 with a file that is no sheet; the others are told all the same."""
+    text, _ = find_sheet("rill-6")
+    against, broken = tmp_path / "against.toml", tmp_path / "broken.toml"
+    against.write_text(re.sub(*datum("idle", "engine_speed", "2400 rpm"), text, flags=re.M | re.S), "utf-8")
+    broken.write_text(text.replace('"2700 rpm"', '"2700 hp"'), "utf-8")
+    assert main(["sheet", "check", "corrie-14"]) == 0
+    assert "no contradictions, 1 warning" in capsys.readouterr().out
+    assert main(["sheet", "check", str(against)]) == 1
+    said = capsys.readouterr().out
+    line = next(
+        n for n, words in enumerate(against.read_text("utf-8").splitlines(), 1) if "2400 rpm" in words
+    )
+    assert f"{against}:{line}: idle.engine_speed" in said and "2400 rpm against 2300 rpm" in said
+    assert main(["sheet", "check", str(against), str(broken), str(tmp_path / "none.toml")]) == 2
+    both = capsys.readouterr()
+    assert f"{against}: 1 contradiction" in both.out
+    assert "takeoff.engine_speed.value" in both.err and "no such file" in both.err
