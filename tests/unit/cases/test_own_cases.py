@@ -137,4 +137,5 @@ def test_ids_that_are_taken_and_places_without_cases_are_refused(
 def test_the_schemas_can_be_found_for_an_editor(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["version", "--schemas"]) == 0
     folder = Path(capsys.readouterr().out.strip())
-    assert {f"{name}.schema.json" for name in ("case", "sheet", "stand", "deferrals")} <= {p.name for p in folder.iterdir()}
+    names = {path.name for path in folder.iterdir()}
+    assert {f"{name}.schema.json" for name in ("case", "sheet", "stand", "deferrals")} <= names
