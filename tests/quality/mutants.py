@@ -262,7 +262,8 @@ def reversed_band(tables: Tables) -> Iterator[Place]:
 def empty_window(tables: Tables) -> Iterator[Place]:
     for judgement in tables.get("judgement", ()):
         if "window" in judgement:
-            yield put(judgement, "window", judgement["window"][::-1])
+            if judgement["window"][0] != judgement["window"][1]:
+                yield put(judgement, "window", judgement["window"][::-1])
             for place in ("start", "end"):
                 yield put(judgement, "window", [place, place])
             yield put(judgement, "window", ["end", "start"])
