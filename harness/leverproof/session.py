@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from leverproof import CAUTION
-from leverproof.cases.catalogue import Catalogue, load_catalogue
+from leverproof.cases.catalogue import Catalogue, load_catalogue, other_suite
 from leverproof.cases.model import ReferenceCase
 from leverproof.conduct.model import ConductedRun, PlannedCase
 from leverproof.engine_ids import case_and_engine, on_engine
@@ -276,6 +276,9 @@ def _keep_inputs(record: RecordWriter, request: RunRequest, inputs: _Inputs) -> 
         record.add_input("case", case.path, inputs.catalogue.texts[case.id])
     if inputs.allowed.text and request.deferrals is not None:
         record.add_input("deferral", request.deferrals, inputs.allowed.text)
+    for case in inputs.selected:
+        if words := other_suite(case, inputs.catalogue.suite):
+            record.event("warning", message=words)
     for problem in (*inputs.catalogue.problems, *inputs.allowed.problems):
         record_problem(record, problem)
 

@@ -26,6 +26,10 @@ class Catalogue:
     texts: dict[str, str]
     suite: str
 
+    def notes(self) -> tuple[str, ...]:
+        """What a person should know of cases that can be read: those written for another version of the suite."""
+        return tuple(words for case in self.cases if (words := other_suite(case, self.suite)))
+
     def subjects(self) -> tuple[str, ...]:
         """Subjects in ladder order, then those of the user's own cases."""
         own = sorted({c.subject for c in self.cases} - set(self.ladder))
@@ -63,6 +67,13 @@ class Catalogue:
             if case.id == case_id:
                 return case
         raise UsageError(f"no case {case_id!r}", "", nearest(case_id, [c.id for c in self.cases]), "case")
+
+
+def other_suite(case: ReferenceCase, suite: str) -> str:
+    """The warning about a case written for another version of the suite than ``suite``; "" without one."""
+    if not case.suite or case.suite == suite:
+        return ""
+    return f"{case.path}: case {case.id!r} was written for suite version {case.suite}, this is version {suite}"
 
 
 def load_catalogue(folders: Sequence[str] = ()) -> Catalogue:
@@ -103,7 +114,7 @@ def _suite() -> tuple[dict[str, tuple[str, ...]], str]:
 
 
 def _files(folders: Sequence[str], problems: list[InputError]) -> Iterator[tuple[str, Traversable]]:
-    yield from _walk(reference_data() / "cases", "cases", problems)
+    yield from case_files(reference_data() / "cases", "cases", problems)
     for folder in folders:
         path = Path(folder)
         if not path.is_dir():
@@ -111,10 +122,11 @@ def _files(folders: Sequence[str], problems: list[InputError]) -> Iterator[tuple
                 InputError(f"{folder!r} is not a folder", "--cases", "name a folder that holds case files", "folder")
             )
             continue
-        yield from _walk(path, str(path), problems)
+        yield from case_files(path, str(path), problems)
 
 
-def _walk(folder: Traversable, where: str, problems: list[InputError]) -> Iterator[tuple[str, Traversable]]:
+def case_files(folder: Traversable, where: str, problems: list[InputError]) -> Iterator[tuple[str, Traversable]]:
+    """(where, file) of every case file under a folder; a folder that cannot be listed goes to ``problems``."""
     try:
         entries = sorted(folder.iterdir(), key=lambda e: e.name)
     except OSError as reason:
@@ -124,6 +136,6 @@ def _walk(folder: Traversable, where: str, problems: list[InputError]) -> Iterat
         if entry.is_dir():
             # A link to a folder may lead back to one above it.
             if not (isinstance(entry, Path) and entry.is_symlink()):
-                yield from _walk(entry, f"{where}/{entry.name}", problems)
+                yield from case_files(entry, f"{where}/{entry.name}", problems)
         elif entry.name.endswith(".toml"):
             yield f"{where}/{entry.name}", entry

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from leverproof.cases.demands import check_demand, check_sweep, check_swept_setting
 from leverproof.cases.model import Judgement, Ref, ReferenceCase, Run
+from leverproof.cases.tolerance_demands import check_seek_width
 from leverproof.channels import CHANNELS
 from leverproof.errors import InputError, nearest
 from leverproof.timegrid import CONTROL_TICKS, TICKS_PER_SECOND
@@ -80,6 +81,7 @@ def _check_run(case: ReferenceCase, run: Run, where: str) -> None:
             check_sweep(value, case, f"{at}.guard.{name}", CHANNELS[name].unit)
         if step.value is not None:
             check_sweep(step.value, case, f"{at}.value", CHANNELS[step.channel].unit)
+            check_seek_width(step, at)
         if step.do == "read" and step.limit < LEAST_READING:
             raise InputError("a reading needs a limit of at least 5 s", f"{at}.limit", code="duration")
         if step.name in _ALWAYS:

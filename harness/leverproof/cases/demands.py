@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from leverproof.cases.history_demands import check_history, history_unit
 from leverproof.cases.model import Judgement, ReferenceCase, Run, Step, Value
+from leverproof.cases.tolerance_demands import check_tolerance
 from leverproof.cases.values import check_setting, setting_number
 from leverproof.channels import CHANNELS, OTHER_LEVERS
 from leverproof.errors import InputError, nearest
@@ -31,6 +32,7 @@ def check_demand(judgement: Judgement, case: ReferenceCase, where: str) -> None:
     for key, value, symbol in _values(judgement):
         check_sweep(value, case, f"{where}.{key}", symbol)
     _check_distinct(judgement, where)
+    check_tolerance(judgement, where)
     runs = {run.name: run for run in case.runs}
     _check_standard(judgement, runs, where)
     _check_predicted(judgement, runs, where)
@@ -248,6 +250,9 @@ def _check_response(judgement: Judgement, where: str) -> None:
         raise InputError("a response time needs at_most, at_least or longer_than", where, code="demand")
     if bounded and judgement.tolerance is None:
         raise InputError("a limit on a time needs a tolerance", where, "there is no default tolerance", "demand")
+    low, high = (v.quantity if v is not None else None for v in (judgement.at_least, judgement.at_most))
+    if low is not None and high is not None and low.to("s") >= high.to("s"):
+        raise InputError("at_least is not below at_most", f"{where}.at_least", "lower bound first", "range")
     if bool(judgement.longer_than) != (judgement.least_gap is not None):
         raise InputError("longer_than and least_gap go together", where, "give both or neither", "demand")
 

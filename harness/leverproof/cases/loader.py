@@ -66,6 +66,7 @@ def _case(document: Mapping[str, Any], where: str) -> ReferenceCase:
             parse_judgement(entry, f"{where}: judgement[{i}]", swept) for i, entry in enumerate(document["judgement"])
         ),
         path=where,
+        suite=document.get("suite", ""),
     )
 
 

@@ -274,7 +274,8 @@ class Sweep:
 
 @dataclass(frozen=True, slots=True)
 class ReferenceCase:
-    """One reference case as loaded; ``path`` is where it was read."""
+    """One reference case as loaded; ``path`` is where it was read, ``suite`` the version of the suite it was
+    written for ("" where it does not say)."""
 
     id: str
     subject: str
@@ -289,3 +290,4 @@ class ReferenceCase:
     sweep: Sweep | None = None
     path: str = ""
     consequence: str = ""
+    suite: str = ""

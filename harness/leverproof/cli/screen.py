@@ -111,3 +111,22 @@ def write_bytes(path: Path, content: bytes) -> None:
         raise UsageError(
             f"cannot write this file: {reason.strerror or reason}", str(path), "name another file", "output"
         ) from None
+
+
+def write_new(path: Path, text: str) -> None:
+    """Writes a file that is not there yet, and its folder; raises :class:`leverproof.errors.UsageError` when it is
+    there or cannot be written."""
+    from leverproof.errors import UsageError
+
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8", newline="\n") as out:
+            out.write(text)
+    except FileExistsError:
+        raise UsageError(
+            "there already, nothing was written", str(path), "name another file with --out", "exists"
+        ) from None
+    except OSError as reason:
+        raise UsageError(
+            f"cannot be written: {reason.strerror or reason}", str(path), "name another file with --out", "output"
+        ) from None

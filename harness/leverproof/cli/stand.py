@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 import shlex
-import sys
 from pathlib import Path
 
+from leverproof.cli.answers import Lines
 from leverproof.cli.screen import say
 
 
@@ -42,26 +42,6 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(do=run)
 
 
-class _Lines:
-    """Answers from standard input: a person's on a terminal, else line by line until there are no more."""
-
-    def __init__(self, *, silent: bool) -> None:
-        self._over = silent
-        self.patient = sys.stdin.isatty() and not silent
-
-    def ask(self, words: str, prompt: str) -> str | None:
-        self.tell(f"{words if self.patient else ''}{prompt}")
-        line = "" if self._over else sys.stdin.readline()
-        self._over = not line
-        if not self.patient:
-            self.tell(f"{line.strip()}\n")
-        return line.rstrip("\r\n") if line else None
-
-    def tell(self, words: str) -> None:
-        sys.stderr.write(words)
-        sys.stderr.flush()
-
-
 def run(options: argparse.Namespace) -> int:
     """Writes the files and prints what to do next."""
     from leverproof.stand.authoring.examples import answered, defaults, find_example, installed_examples
@@ -75,7 +55,7 @@ def run(options: argparse.Namespace) -> int:
     given = {q.key: getattr(options, q.key) for q in QUESTIONS if getattr(options, q.key) is not None}
     example = find_example(options.example) if options.example else None
     told = {"known": answered(example), "defaults": defaults(example)} if example else {}
-    answers = interview(given, _Lines(silent=options.defaults), **told)
+    answers = interview(given, Lines(silent=options.defaults), **told)
     planned = draft(answers, options.out, example)
     first, *others = write(planned)
     stand = shlex.quote(str(first))

@@ -81,10 +81,9 @@ class Ground:
 
 def plan_case(case: ReferenceCase, ground: Ground) -> PlannedCase:
     """The case with its points, programs and judgements, or why it does not apply."""
-    reason = _case_refusal(case, ground)
+    reason, refused = refusals(case, ground)
     if reason is not None:
         return PlannedCase(case, (), (), (), reason)
-    refused = {j.id: r for j in case.judgements if (r := _judgement_refusal(j, ground)) is not None}
     judgements = tuple(j for j in case.judgements if j.id not in refused)
     if not judgements:
         return PlannedCase(case, (), (), (), next(iter(refused.values())), refused)
@@ -100,6 +99,14 @@ def plan_case(case: ReferenceCase, ground: Ground) -> PlannedCase:
         )
     programs = tuple(_program(case, run, point, judgements, ground) for point in points for run in case.runs)
     return PlannedCase(case, points, programs, judgements, None, refused)
+
+
+def refusals(case: ReferenceCase, ground: Ground) -> tuple[NotApplicable | None, dict[str, NotApplicable]]:
+    """Why the case does not apply, and, where it does, why which of its judgements do not, by id."""
+    reason = _case_refusal(case, ground)
+    if reason is not None:
+        return reason, {}
+    return None, {j.id: r for j in case.judgements if (r := _judgement_refusal(j, ground)) is not None}
 
 
 def _case_refusal(case: ReferenceCase, ground: Ground) -> NotApplicable | None:

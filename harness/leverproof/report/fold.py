@@ -255,6 +255,7 @@ def mounted(record: Record) -> dict[str, str]:
         "engine": _engines(header.get("engines")),
         "clock": _own_clock(record),
         "sheet": _title(header.get("sheet")),
+        "suite": str(header.get("suite") or ""),
         "seed": str(header.get("seed", header.get("request", {}).get("seed", ""))),
         "defect": str(header.get("defect") or header.get("request", {}).get("defect") or ""),
         "date": str(header.get("date") or ""),

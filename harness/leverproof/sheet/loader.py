@@ -99,6 +99,13 @@ def _number(entry: Mapping[str, Any], symbol: str, where: str) -> Datum:
     positive = symbol not in ("degC", "ft")
     if positive and value <= 0.0:
         raise InputError(f"{entry['value']!r} must be greater than zero", where + ".value", code="range")
+    if positive and doubt is not None and doubt >= value:
+        raise InputError(
+            f"a doubt of {entry['doubt']!r} is as large as the value of {entry['value']!r}",
+            where + ".doubt",
+            "such a datum decides nothing: give a better one, or leave it out",
+            "range",
+        )
     return Datum(value, symbol, entry["source"], doubt, bool(entry.get("from_model", False)))
 
 

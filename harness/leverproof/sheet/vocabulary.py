@@ -25,13 +25,19 @@ HARDWARE: dict[str, tuple[str, ...]] = {
     "intercooler": ("none", "shutter", "fixed"),
 }
 
-_RATING = {"manifold_pressure": "inHg", "engine_speed": "rpm", "brake_power": "hp", "minutes": "min"}
+_RATING = {
+    "manifold_pressure": "inHg",
+    "engine_speed": "rpm",
+    "brake_power": "hp",
+    "fuel_flow": "lb/h",
+    "minutes": "min",
+}
 
 NUMBERS: dict[str, dict[str, str]] = {
     "takeoff": _RATING,
     "maximum_continuous": _RATING,
     "climb": {**_RATING, "full_throttle_height": "ft"},
-    "cruise": {"manifold_pressure": "inHg", "engine_speed": "rpm"},
+    "cruise": {"manifold_pressure": "inHg", "engine_speed": "rpm", "brake_power": "hp", "fuel_flow": "lb/h"},
     "idle": {"engine_speed": "rpm"},
     "limits": {"turbo_speed": "rpm", "turbo_speed_tolerance": "1", "carburettor_air_temperature": "degC"},
     "light": {"blinking_above": "rpm", "off_above": "rpm", "on_above": "rpm", "hysteresis": "rpm"},

@@ -10,7 +10,6 @@ import numpy as np
 from leverproof.atmosphere import temperature_at_feet
 from leverproof.channels import CHANNELS
 from leverproof.errors import InputError
-from leverproof.quantities import parse
 from leverproof.stand.lamp import LIGHT, LONGEST_STEP, ON, Lamp
 from leverproof.stand.port import Array, StandFile
 from leverproof.stand.recording import Recording, Stretch
@@ -18,6 +17,7 @@ from leverproof.stand.recording_clean import clean
 from leverproof.stand.recording_columns import Columns, surroundings_unknown
 from leverproof.stand.recording_gauges import READ_BACKS, lateness, smallest_step
 from leverproof.stand.recording_grid import LONGEST_GAP, gridded
+from leverproof.stand.recording_map import gap_seconds
 from leverproof.timegrid import TICKS_PER_SECOND, TimeGrid
 
 _FREEZING = 273.15
@@ -65,11 +65,7 @@ def build(
 
 def _longest_gap(stand: StandFile) -> float:
     text = stand.recording.get("longest_gap")
-    where = f"{stand.path}: recording.longest_gap"
-    seconds = LONGEST_GAP if text is None else parse(text, where).to("s", where)
-    if not 0.0 < seconds <= 60.0:
-        raise InputError(f"a gap of {text!r} is not between 0 and 60 s", where, code="gap")
-    return seconds
+    return LONGEST_GAP if text is None else gap_seconds(text, f"{stand.path}: recording.longest_gap")
 
 
 def _resolutions(columns: Columns, raw: Mapping[str, Array], warnings: list[str]) -> dict[str, float]:

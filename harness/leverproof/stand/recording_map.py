@@ -34,6 +34,14 @@ def needs_of_a_recording(document: dict[str, Any], where: str) -> None:
         )
 
 
+def gap_seconds(text: object, where: str) -> float:
+    """The longest stretch without a value that is bridged, in seconds; raises :class:`InputError` for none such."""
+    seconds = parse(text, where).to("s", where)
+    if not 0.0 < seconds <= 60.0:
+        raise InputError(f"a gap of {text!r} is not between 0 and 60 s", where, code="gap")
+    return seconds
+
+
 def only_a_recording(document: dict[str, Any], at: Callable[..., str]) -> None:
     """Returns unless a stand of another kind has keys that only a recording has, which nothing would obey."""
     if document["kind"] == RECORDING:

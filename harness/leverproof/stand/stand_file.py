@@ -19,7 +19,7 @@ from leverproof.stand.adapters import installed_kinds
 from leverproof.stand.engine_numbers import engine_numbers
 from leverproof.stand.lamp import LIGHT, LONGEST_STEP
 from leverproof.stand.port import ChannelMap, Deadlines, StandFile
-from leverproof.stand.recording_map import needs_of_a_recording, only_a_recording, recorded_map
+from leverproof.stand.recording_map import gap_seconds, needs_of_a_recording, only_a_recording, recorded_map
 from leverproof.timegrid import TimeGrid
 from leverproof.toml_file import KeyPath, parse_toml, place, read_text
 
@@ -65,6 +65,8 @@ def parse_stand_file(text: str, path: str, *, kinds: Iterable[str] | None = None
         raise InputError(f"unknown kind of stand {document['kind']!r}", at("kind"), hint, "kind")
     _needed(document, at())
     only_a_recording(document, at)
+    if "longest_gap" in document.get("recording", {}):
+        gap_seconds(document["recording"]["longest_gap"], at("recording", "longest_gap"))
     step = document.get("grid_step", StandFile.__dataclass_fields__["grid_step"].default)
     _grid(step, at("grid_step"))
     channels = {name: _channel_map(name, entry, path, text) for name, entry in document.get("channels", {}).items()}

@@ -1,0 +1,72 @@
+"""Whether a tolerance leaves a judgement something to demand."""
+
+from __future__ import annotations
+
+from leverproof.cases.model import Judgement, Step
+from leverproof.channels import CHANNELS
+from leverproof.errors import InputError
+from leverproof.quantities import UNITS
+
+_HELD = ("expected", "at_most", "at_least")
+WHOLE = 100.0
+"""Per cent: a wider tolerance lets pass even what is not there."""
+
+
+def check_tolerance(judgement: Judgement, where: str) -> None:
+    """Raises :class:`InputError` for a tolerance wider than what it is a tolerance of, or a percentage of nothing.
+
+    A value of zero has no width to compare with, nor has a temperature, whose zero is a convention."""
+    tolerance = judgement.tolerance
+    if tolerance is None:
+        return
+    alone = tolerance.absolute is None
+    if tolerance.percent is not None and tolerance.of == "expected":
+        expected = judgement.expected
+        stated = expected.quantity if expected is not None else None
+        if stated is not None and stated.value == 0.0:
+            raise InputError(
+                "a percentage of zero is nothing", f"{where}.tolerance.of", "give absolute", "range"
+            )
+    whole = (
+        tolerance.percent is not None and tolerance.percent > WHOLE and tolerance.of in ("expected", "range")
+    )
+    if alone and whole:
+        raise InputError(
+            f"{tolerance.percent:g} % of it is wider than the {tolerance.of} itself",
+            f"{where}.tolerance.percent",
+            "not even zero would fail: narrow it",
+            "range",
+        )
+    if tolerance.absolute is None:
+        return
+    for key in _HELD:
+        value = getattr(judgement, key)
+        if value is None or value.quantity is None or value.quantity.value == 0.0:
+            continue
+        unit = value.quantity.unit
+        if UNITS[unit].dimension == "temperature":
+            continue
+        if tolerance.absolute.difference_in(unit) > abs(value.quantity.value):
+            raise InputError(
+                f"a tolerance of {tolerance.absolute} is wider than the value of {value.quantity}",
+                f"{where}.tolerance.absolute",
+                "not even zero would fail: narrow it",
+                "range",
+            )
+
+
+def check_seek_width(step: Step, where: str) -> None:
+    """Raises :class:`InputError` for a seek that is reached wherever the channel is."""
+    value = step.value.quantity if step.value is not None else None
+    if step.within is None or value is None or value.value == 0.0:
+        return
+    symbol = CHANNELS[step.channel].unit
+    if UNITS[symbol].dimension != "temperature" and step.within.difference_in(symbol) >= abs(
+        value.to(symbol)
+    ):
+        raise InputError(
+            f"an accuracy of {step.within} is as wide as the value of {value}",
+            f"{where}.within",
+            "the seek would be reached at once: narrow it",
+            "range",
+        )

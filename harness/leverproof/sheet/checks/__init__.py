@@ -1,0 +1,1 @@
+"""What an engine sheet's numbers say of one another: contradictions, and what physics makes doubtful."""
