@@ -20,6 +20,8 @@ from leverproof_adapters.reference_engine.seeding import other_coefficients as _
 from leverproof_adapters.reference_engine.seeding import other_data as _data
 from leverproof_adapters.reference_engine.seeding import other_parts as _parts
 from leverproof_adapters.reference_engine.start_defects import START_DEFECTS
+from leverproof_adapters.reference_engine.trade_defects import TRADE_DEFECTS
+from leverproof_adapters.reference_engine.trade_findings import TRADE_BORDERLINE, TRADE_SURE
 
 
 def _step_dependent(step_ticks: int) -> float:
@@ -266,10 +268,14 @@ _ALL = (
 DEFECTS: dict[str, Defect] = {
     d.name: replace(
         d,
-        fires=(*SURE.get(d.name, d.fires), *FURTHER_SURE.get(d.name, ())),
-        may_fire=(*BORDERLINE.get(d.name, d.may_fire), *FURTHER_BORDERLINE.get(d.name, ())),
+        fires=(*SURE.get(d.name, d.fires), *FURTHER_SURE.get(d.name, ()), *TRADE_SURE.get(d.name, ())),
+        may_fire=(
+            *BORDERLINE.get(d.name, d.may_fire),
+            *FURTHER_BORDERLINE.get(d.name, ()),
+            *TRADE_BORDERLINE.get(d.name, ()),
+        ),
     )
-    for d in (*_ALL, *FAMILY_DEFECTS, *START_DEFECTS, *AIR_DEFECTS, *POWER_DEFECTS)
+    for d in (*_ALL, *FAMILY_DEFECTS, *START_DEFECTS, *AIR_DEFECTS, *POWER_DEFECTS, *TRADE_DEFECTS)
 }
 
 

@@ -1,0 +1,200 @@
+"""Which required cases of the levers' trade each defect is expected to fail, with the physical reason.
+
+``TRADE_SURE`` and ``TRADE_BORDERLINE`` add to the lists of :mod:`.expected_findings`; the meaning of the two is the
+same. First the defects of :mod:`.trade_defects`, written down before their first run; then what these cases find of
+the older defects.
+"""
+
+from __future__ import annotations
+
+TRADE_SURE: dict[str, tuple[str, ...]] = {
+    # The lever does nothing where these cases move it a little.
+    "throttle-dead-travel": (
+        "below-governing-range",
+        "throttle-travel",
+    ),
+    # A throttle that has been wide open does not come back to where it was.
+    "throttle-slips-on-its-shaft": (
+        "power-up-and-down",
+        "throttle-both-ways",
+    ),
+    "windmilling-without-pumping": ("windmilling-pressure",),
+    "gate-dead-travel": ("boost-lever-steps",),
+    "gate-slips-on-its-shaft": ("boost-both-ways",),
+    # The gate stands still, so the turbo speeds up with height, and nothing knows its limit.
+    "speed-servo-missing": (
+        "turbo-limit-kept",
+        "turbo-speed-in-the-climb",
+    ),
+    # The integral part built up during the spin-up has to be run down by an error the other way.
+    "servo-winds-up": ("boost-step-settles",),
+    "coordination-together": ("coordination-order",),
+    # Eight degrees more blade against a leak of 0.06/s need 4 rad/s of error.
+    "governor-leaks": ("rpm-against-airspeed",),
+    "governor-valve-overlaps": ("rpm-both-ways",),
+    # The ten degrees of a lever step take half a minute, and a burst of power overspeeds meanwhile.
+    "slow-blades": (
+        "go-around",
+        "governor-recovers",
+        "rpm-lever-response",
+    ),
+    # Idle speed is rated speed, also on the ground, and nothing has inertia.
+    "rpm-from-lever-alone": (
+        "below-governing-range",
+        "idle-speed",
+        "rpm-lever-response",
+    ),
+    "clutch-grabs": ("gear-shift-steady",),
+    "high-gear-sticks": ("gear-shift-and-back",),
+    "richer-is-stronger": ("full-rich-no-gain",),
+    # At 20,000 ft the mixture is outside the combustible range.
+    "fuel-by-outside-density": (
+        "fuel-compensated",
+        "unsupercharged-altitude-power",
+    ),
+    "metering-half-compensated": ("fuel-compensated",),
+    "exhaust-heat-ignores-mixture": ("exhaust-temperature-by-mixture",),
+    # A charge some 60 K colder weighs a sixth more at one pressure.
+    "geared-stage-little-heat": (
+        "climb-power",
+        "geared-stage-heats",
+        "maximum-continuous-power",
+        "take-off-boost-back",
+    ),
+    # Nothing to cool, no limit to meet, no heat to tell the lever orders apart.
+    "turbo-compresses-cold": (
+        "boost-ahead",
+        "charge-limit-sooner-together",
+        "compression-heats",
+        "shutter-fixed-levers",
+        "shutter-fixed-pressure",
+        "shutter-part-way",
+        "split-lever-advantage",
+    ),
+    # A hot day no longer costs pressure ratio, only flow.
+    "wheel-maps-uncorrected": ("hot-day-turbo-speed",),
+    "shutter-two-position": ("shutter-part-way",),
+    "cooler-colder-than-air": ("cooler-no-colder-than-outside",),
+    "manifold-fills-slowly": (
+        "slam-and-chop",
+        "throttle-step-pressure",
+    ),
+    "light-without-hysteresis": ("light-does-not-chatter",),
+}
+
+TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
+    # It starts at nearly idle, where the rotor is slow to settle.
+    "throttle-dead-travel": (
+        "overspeed-light",
+        "split-lever-size",
+        "throttle-sweep",
+    ),
+    # The height is found between points, and less of the lever is left between them.
+    "gate-dead-travel": (
+        "boost-travel",
+        "critical-altitude",
+        "split-lever-size",
+    ),
+    "gate-slips-on-its-shaft": (
+        "boost-travel",
+        "critical-altitude",
+        "split-lever-advantage",
+        "split-lever-size",
+        "throttle-sweep",
+    ),
+    "speed-servo-missing": (
+        "boost-travel",
+        "coordination-best",
+        "critical-altitude",
+        "pressure-above-critical",
+        "split-lever-advantage",
+        "split-lever-size",
+        "throttle-sweep",
+    ),
+    "servo-winds-up": (
+        "back-off-order",
+        "boost-both-ways",
+        "power-up-and-down",
+        "split-lever-advantage",
+        "split-lever-size",
+        "throttle-sweep",
+        "turbo-lag",
+        "turbo-limit-kept",
+    ),
+    "coordination-together": ("coordination-best",),
+    "governor-leaks": (
+        "constant-speed-range",
+        "take-off-boost-back",
+    ),
+    # Whoever seeks a speed with the propeller lever hunts in the overlap.
+    "governor-valve-overlaps": (
+        "boost-both-ways",
+        "boost-travel",
+        "climb-power",
+        "constant-speed-range",
+        "critical-altitude",
+        "descent-with-boost-on",
+        "full-throttle-height",
+        "maximum-continuous-power",
+        "rpm-against-airspeed",
+        "split-lever-size",
+        "take-off-boost-back",
+        "throttle-both-ways",
+    ),
+    "slow-blades": (
+        "half-grid-step",
+        "slam-and-chop",
+        "take-off-boost-back",
+    ),
+    "rpm-from-lever-alone": (
+        "boost-at-idle",
+        "slam-and-chop",
+        "start-from-rest",
+    ),
+    "clutch-grabs": ("gear-shift-time",),
+    "richer-is-stronger": (
+        "climb-power",
+        "maximum-continuous-power",
+        "take-off-boost-back",
+    ),
+    # A hot day is a thin one, so it leans too.
+    "fuel-by-outside-density": (
+        "climb-power",
+        "constant-pressure-climb",
+        "temperature-exponent",
+    ),
+    "metering-half-compensated": (
+        "constant-pressure-climb",
+        "temperature-exponent",
+        "unsupercharged-altitude-power",
+    ),
+    # Hotter exhaust drives the turbo harder at the same gate.
+    "exhaust-heat-ignores-mixture": (
+        "critical-altitude",
+        "split-lever-size",
+    ),
+    "geared-stage-little-heat": (
+        "full-throttle-height",
+        "split-lever-size",
+        "temperature-exponent",
+    ),
+    # Cold air needs less turbo speed for the same pressure.
+    "turbo-compresses-cold": (
+        "critical-altitude",
+        "split-lever-size",
+        "throttle-sweep",
+    ),
+    "wheel-maps-uncorrected": (
+        "climb-power",
+        "full-throttle-height",
+        "shutter-fixed-pressure",
+        "split-lever-size",
+    ),
+    "cooler-colder-than-air": (
+        "shutter-fixed-pressure",
+        "split-lever-advantage",
+        "split-lever-size",
+        "throttle-sweep",
+    ),
+    "light-without-hysteresis": ("overspeed-light",),
+}
