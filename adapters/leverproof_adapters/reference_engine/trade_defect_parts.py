@@ -159,3 +159,47 @@ def shutter_two_position(p: Parameters, s: State, levers: Levers, air: Air, x: P
     """The shutter snaps open or shut at half of its lever's travel."""
     snapped = np.where(levers.intercooler_shutter < 0.5, 0.0, 1.0)
     gas_path.intercooler(p, s, with_lever(levers, "intercooler_shutter", snapped), air, x)
+
+
+def deck_setting_follows_throttle(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """The deck controller's setting falls by a tenth as the throttle closes."""
+    felt = Point()
+    felt.deck_pressure = x.deck_pressure * (1.0 / (0.9 + 0.1 * s.throttle))
+    controls.automatic_gate(p, s, levers, air, felt, pace)
+
+
+def deck_controller_winds_up(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """The deck controller's integral part goes on growing while the gate is already shut, and knows no turbo limit."""
+    error = (p.deck_setting - x.deck_pressure) * (1.0 / p.deck_setting)
+    s.servo = np.minimum(np.maximum(s.servo + (pace.dt * p.deck_rate) * error, 0.0), _WOUND_UP)
+    closure = np.minimum(np.maximum(s.servo + p.deck_gain * error, 0.0), 1.0)
+    s.gate = controls.approach(s.gate, 1.0 - closure, pace.gate)
+
+
+def shutter_heats(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+    """A shut shutter adds 25 K of its own, whether there is anything to cool or not."""
+    gas_path.intercooler(p, s, levers, air, x)
+    x.air_temperature = x.air_temperature + 25.0 * (1.0 - levers.intercooler_shutter)
+
+
+def gate_opens_slowly(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """A weak spring opens the gate: over a minute, though it shuts as it should."""
+    before = s.gate
+    controls.gate_lever(p, s, levers, air, x, pace)
+    s.gate = np.minimum(s.gate, before + pace.dt * (1.0 / 60.0))
+
+
+def heat_flap_sticks(p: Parameters, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
+    """The hot-air flap, once open, does not shut again; the carried servo position, unused here, remembers it."""
+    s.servo = np.where(levers.carburettor_heat > 0.5, 1.0, s.servo)
+    controls.actuators(p, s, levers, air, x, pace)
+
+
+def intake_of_stuck_flap(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+    """The intake as the flap stands and not as the lever says."""
+    arrangements.intake(p, s, with_lever(levers, "carburettor_heat", 1.0 * (s.servo > 0.9)), air, x)
+
+
+def air_of_stuck_flap(p: Parameters, s: State, levers: Levers, air: Air, x: Point) -> None:
+    """The carburettor air as the flap stands and not as the lever says."""
+    arrangements.carburettor_air(p, s, with_lever(levers, "carburettor_heat", 1.0 * (s.servo > 0.9)), air, x)

@@ -15,6 +15,7 @@ from leverproof_adapters.reference_engine.seeding import (
 
 EVERY = (*BOTH, "corrie-14", "rill-6", "rill-6t")
 WITHOUT_SERVO = ("corrie-18-early", "corrie-14", "rill-6")
+NORMALISED = ("rill-6t",)
 GEARED, UNSUPERCHARGED = ("corrie-14",), ("rill-6", "corrie-14", "rill-6t")
 
 _LEVERS = (
@@ -73,6 +74,53 @@ _LEVERS = (
         "Automatic coordination moves throttle and boost together instead of one after the other.",
         other_parts(actuators=wrong.coordination_together),
         LATE,
+    ),
+)
+_AUTOMATIC = (
+    Defect(
+        "deck-setting-follows-throttle",
+        "small",
+        "The controller's setting is geared to the throttle: it falls by a tenth as the throttle closes.",
+        other_parts(gate=wrong.deck_setting_follows_throttle),
+        NORMALISED,
+    ),
+    Defect(
+        "deck-controller-winds-up",
+        "large",
+        "The deck controller's integral part goes on growing while the gate is shut, and knows no turbo limit.",
+        other_parts(gate=wrong.deck_controller_winds_up),
+        NORMALISED,
+    ),
+    Defect(
+        "gate-opens-slowly",
+        "small",
+        "A weak spring opens the waste gate over a minute, though it shuts as it should.",
+        other_parts(gate=wrong.gate_opens_slowly),
+        EARLY,
+    ),
+    Defect(
+        "heat-flap-sticks",
+        "small",
+        "The hot-air flap, once open, does not shut again.",
+        other_parts(
+            actuators=wrong.heat_flap_sticks,
+            turbo_stage=wrong.intake_of_stuck_flap,
+            intercooler=wrong.air_of_stuck_flap,
+        ),
+        GEARED,
+    ),
+    Defect(
+        "lean-mixture-burns-badly",
+        "small",
+        "Work falls four times as fast as it should on the lean side of best power.",
+        other_coefficients(lean_fall=4.0),
+        EVERY,
+    ),
+    Defect(
+        "shutter-heats-by-itself",
+        "small",
+        "A shut shutter adds 25 K of its own, whether there is anything to cool or not.",
+        other_parts(intercooler=wrong.shutter_heats),
     ),
 )
 _PROPELLER = (
@@ -196,4 +244,4 @@ _HEAT = (
     ),
 )
 
-TRADE_DEFECTS = (*_LEVERS, *_PROPELLER, *_MIXTURE, *_HEAT)
+TRADE_DEFECTS = (*_LEVERS, *_AUTOMATIC, *_PROPELLER, *_MIXTURE, *_HEAT)

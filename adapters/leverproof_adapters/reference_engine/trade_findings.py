@@ -80,9 +80,37 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
         "throttle-step-pressure",
     ),
     "light-without-hysteresis": ("light-does-not-chatter",),
+    "deck-setting-follows-throttle": ("deck-pressure-held",),
+    # Manifold pressure stays up until the wound-up part has been run down; nothing holds the turbo at its limit.
+    "deck-controller-winds-up": (
+        "automatic-critical-altitude",
+        "automatic-gate-slam",
+        "automatic-waste-gate",
+    ),
+    "gate-opens-slowly": ("boost-back-in-time",),
+    "heat-flap-sticks": ("carburettor-heat-off-again",),
+    # At 0.067 a fifth of the work is lost, more than the fuel that is saved.
+    "lean-mixture-burns-badly": ("auto-lean-saves-fuel",),
+    "shutter-heats-by-itself": ("shutter-without-boost",),
 }
 
 TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
+    "deck-controller-winds-up": (
+        "climb-power",
+        "temperature-exponent",
+        "turbo-normalised-climb",
+    ),
+    # Whoever backs off by the boost lever waits for the gate.
+    "gate-opens-slowly": (
+        "back-off-order",
+        "boost-both-ways",
+        "cut-off-flight",
+        "descent-with-boost-on",
+        "overspeed-light",
+        "power-up-and-down",
+        "turbo-limit-passed",
+    ),
+    "lean-mixture-burns-badly": ("mixture-order",),
     # It starts at nearly idle, where the rotor is slow to settle.
     "throttle-dead-travel": (
         "overspeed-light",
@@ -190,11 +218,20 @@ TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
         "shutter-fixed-pressure",
         "split-lever-size",
     ),
+    # Charge so cold moves every pressure sought, and the heights found between points.
     "cooler-colder-than-air": (
+        "boost-ahead",
+        "critical-altitude",
         "shutter-fixed-pressure",
         "split-lever-advantage",
         "split-lever-size",
         "throttle-sweep",
+    ),
+    # Whoever seeks a pressure meets a slower gauge.
+    "manifold-fills-slowly": (
+        "cut-off-flight",
+        "shutter-fixed-pressure",
+        "split-lever-size",
     ),
     "light-without-hysteresis": ("overspeed-light",),
 }
