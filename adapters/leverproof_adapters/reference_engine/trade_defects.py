@@ -23,7 +23,7 @@ _LEVERS = (
         "throttle-dead-travel",
         "large",
         "The first eighth of the throttle lever's travel takes up slack and moves nothing.",
-        other_parts(actuators=wrong.throttle_dead_travel),
+        other_parts(given=wrong.throttle_dead_travel),
         EVERY,
     ),
     Defect(
@@ -72,7 +72,7 @@ _LEVERS = (
         "coordination-together",
         "small",
         "Automatic coordination moves throttle and boost together instead of one after the other.",
-        other_parts(actuators=wrong.coordination_together),
+        other_parts(given=wrong.coordination_together),
         LATE,
     ),
 )
@@ -172,7 +172,7 @@ _MIXTURE = (
         "richer-is-stronger",
         "small",
         "Power goes on growing with the mixture beyond best power.",
-        other_coefficients(rich_fall=-0.6),
+        other_parts(work=wrong.richer_is_stronger),
         EVERY,
     ),
     Defect(
@@ -220,7 +220,7 @@ _HEAT = (
         "shutter-two-position",
         "small",
         "The shutter snaps open or shut at half of its lever's travel.",
-        other_parts(intercooler=wrong.shutter_two_position),
+        other_parts(given=wrong.shutter_two_position),
     ),
     Defect(
         "cooler-colder-than-air",

@@ -92,9 +92,129 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     # At 0.067 a fifth of the work is lost, more than the fuel that is saved.
     "lean-mixture-burns-badly": ("auto-lean-saves-fuel",),
     "shutter-heats-by-itself": ("shutter-without-boost",),
+    # What these cases find of the older defects.
+    # Neither gate nor turbo answers the lever; the throttle does, at once.
+    "boost-as-second-throttle": (
+        "boost-lever-steps",
+        "bootstrapping",
+        "charge-limit-sooner-together",
+        "hot-day-turbo-speed",
+        "slam-with-boost-on",
+    ),
+    # The turbo does not need the exhaust, so it neither waits for it nor loses it, and cannot be driven far.
+    "boost-without-exhaust": (
+        "bootstrapping",
+        "charge-limit-sooner-together",
+        "hot-day-turbo-speed",
+        "slam-with-boost-on",
+        "turbo-speed-in-the-climb",
+    ),
+    # The gate raises no back pressure.
+    "back-pressure-ambient": ("boost-lever-steps",),
+    # Without inertia the turbo is there before the charge is hot, stops with the throttle and waits for nothing.
+    "instant-turbo": (
+        "boost-step-settles",
+        "slam-with-boost-on",
+        "turbo-outlasts-the-throttle",
+    ),
+    # The light does not know the turbo.
+    "light-from-lever": ("light-does-not-chatter",),
+    # A burst of power leaves the speed lower.
+    "governor-droop": ("governor-recovers",),
+    # A burst of power leaves the speed lower.
+    "geared-set-governor-droop": ("governor-recovers",),
+    # Blades that stand hold no speed and reach none that is asked.
+    "fixed-pitch": (
+        "auto-lean-saves-fuel",
+        "bootstrapping",
+        "fuel-compensated",
+        "geared-stage-heats",
+        "governor-recovers",
+        "hot-day-turbo-speed",
+        "rpm-against-airspeed",
+        "rpm-lever-response",
+    ),
+    # Nothing is ever steady where the propeller governs.
+    "governor-hunts": (
+        "auto-lean-saves-fuel",
+        "boost-back-in-time",
+        "boost-both-ways",
+        "boost-lever-steps",
+        "boost-step-settles",
+        "bootstrapping",
+        "charge-limit-sooner-together",
+        "compression-heats",
+        "cooler-no-colder-than-outside",
+        "exhaust-temperature-by-mixture",
+        "fuel-compensated",
+        "full-rich-no-gain",
+        "geared-stage-heats",
+        "go-around",
+        "governor-recovers",
+        "hot-day-turbo-speed",
+        "light-does-not-chatter",
+        "rpm-against-airspeed",
+        "rpm-both-ways",
+        "rpm-lever-response",
+        "shutter-part-way",
+        "shutter-without-boost",
+        "slam-with-boost-on",
+        "throttle-both-ways",
+        "throttle-step-pressure",
+        "throttle-travel",
+        "turbo-outlasts-the-throttle",
+        "turbo-speed-in-the-climb",
+        "windmilling-pressure",
+    ),
+    # Lean is rich and rich is lean.
+    "mixture-order-swapped": (
+        "auto-lean-saves-fuel",
+        "exhaust-temperature-by-mixture",
+        "full-rich-no-gain",
+    ),
+    # What is no richer is no cooler and burns no more.
+    "full-rich-no-richer": (
+        "exhaust-temperature-by-mixture",
+        "full-rich-no-gain",
+    ),
+    # The turbo knows neither rpm, height nor inertia.
+    "turbo-speed-proportional-to-lever": (
+        "bootstrapping",
+        "slam-with-boost-on",
+        "turbo-outlasts-the-throttle",
+        "turbo-speed-in-the-climb",
+    ),
+    # No part of its travel does anything.
+    "shutter-disconnected": ("shutter-part-way",),
+    # The turbo never breathes the hot air.
+    "hot-day-ignored": ("hot-day-turbo-speed",),
+    # The boost never comes.
+    "coordination-disconnected": ("coordination-order",),
+    # The gauge is found to be a copy of the deck pressure's.
+    "back-pressure-gauge-at-the-deck": ("boost-lever-steps",),
+    # It is shown opening while it shuts.
+    "gate-shown-inverted": ("boost-lever-steps",),
+    # High gear is low gear.
+    "blower-gear-disconnected": ("gear-shift-and-back",),
+    # Heat costs no power at one pressure.
+    "geared-power-from-a-chart": ("heat-at-one-pressure",),
+    # Heat costs no power at one pressure.
+    "carburettor-heat-for-nothing": ("heat-at-one-pressure",),
+    # No heat, no cost.
+    "carburettor-heat-disconnected": ("heat-at-one-pressure",),
+    # Fuel follows power, whatever the mixture lever and the air drawn in say.
+    "one-specific-consumption": (
+        "auto-lean-saves-fuel",
+        "fuel-compensated",
+        "full-rich-no-gain",
+    ),
 }
 
 TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
+    # The study of two steps is what it spoils, and that is the doubt of every reading.
+    "frame-rate-dependent": ("boost-both-ways",),
+    # In colder air the loop of wheel and gate hunts by some hundredths of an inch at little flow.
+    "cold-compression": ("throttle-both-ways",),
     "deck-controller-winds-up": (
         "climb-power",
         "temperature-exponent",
