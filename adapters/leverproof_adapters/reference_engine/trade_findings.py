@@ -294,10 +294,12 @@ TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
         "slam-and-chop",
         "take-off-boost-back",
     ),
+    # A speed that jumps differs from one step size to the next.
     "rpm-from-lever-alone": (
         "boost-at-idle",
         "slam-and-chop",
         "start-from-rest",
+        "transient-at-half-step",
     ),
     "clutch-grabs": ("gear-shift-time",),
     "richer-is-stronger": (
