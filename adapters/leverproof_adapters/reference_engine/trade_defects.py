@@ -110,13 +110,6 @@ _AUTOMATIC = (
         GEARED,
     ),
     Defect(
-        "lean-mixture-burns-badly",
-        "small",
-        "Work falls four times as fast as it should on the lean side of best power.",
-        other_coefficients(lean_fall=4.0),
-        EVERY,
-    ),
-    Defect(
         "shutter-heats-by-itself",
         "small",
         "A shut shutter adds 25 K of its own, whether there is anything to cool or not.",

@@ -89,8 +89,6 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     ),
     "gate-opens-slowly": ("boost-back-in-time",),
     "heat-flap-sticks": ("carburettor-heat-off-again",),
-    # At 0.067 a fifth of the work is lost, more than the fuel that is saved.
-    "lean-mixture-burns-badly": ("auto-lean-saves-fuel",),
     "shutter-heats-by-itself": ("shutter-without-boost",),
     # What these cases find of the older defects.
     # Neither gate nor turbo answers the lever; the throttle does, at once.
@@ -125,7 +123,6 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     "geared-set-governor-droop": ("governor-recovers",),
     # Blades that stand hold no speed and reach none that is asked.
     "fixed-pitch": (
-        "auto-lean-saves-fuel",
         "bootstrapping",
         "fuel-compensated",
         "geared-stage-heats",
@@ -136,7 +133,6 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     ),
     # Nothing is ever steady where the propeller governs.
     "governor-hunts": (
-        "auto-lean-saves-fuel",
         "boost-back-in-time",
         "boost-both-ways",
         "boost-lever-steps",
@@ -168,7 +164,6 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     ),
     # Lean is rich and rich is lean.
     "mixture-order-swapped": (
-        "auto-lean-saves-fuel",
         "exhaust-temperature-by-mixture",
         "full-rich-no-gain",
     ),
@@ -204,7 +199,6 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     "carburettor-heat-disconnected": ("heat-at-one-pressure",),
     # Fuel follows power, whatever the mixture lever and the air drawn in say.
     "one-specific-consumption": (
-        "auto-lean-saves-fuel",
         "fuel-compensated",
         "full-rich-no-gain",
     ),
@@ -230,7 +224,6 @@ TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
         "power-up-and-down",
         "turbo-limit-passed",
     ),
-    "lean-mixture-burns-badly": ("mixture-order",),
     # It starts at nearly idle, where the rotor is slow to settle.
     "throttle-dead-travel": (
         "overspeed-light",
