@@ -18,6 +18,7 @@ ROOT = Path(__file__).resolve().parents[2]
 KEPT = ROOT / "reference_cases" / "kills.json"
 PAGE = ROOT / "docs" / "explanation" / "coverage.md"
 
+
 def test_the_page_is_made_from_the_kept_results() -> None:
     """After a change of cases or defects: ``leverproof coverage --keep reference_cases/kills.json --markdown
     docs/explanation/coverage.md``."""

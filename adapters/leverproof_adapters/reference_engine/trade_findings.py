@@ -202,6 +202,27 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
         "fuel-compensated",
         "full-rich-no-gain",
     ),
+    # On a hot day the engine is flown lower, where the turbo has less to do.
+    "true-height-for-pressure-altitude": ("hot-day-turbo-speed",),
+    # The turbo never breathes the hot air.
+    "hot-day-not-breathed": ("hot-day-turbo-speed",),
+    # Opening the throttle from idle lets the leak go, and the pressure shown falls.
+    "gauge-leaks-at-idle": ("throttle-travel",),
+    # Full forward is least speed: little exhaust, and every change goes the other way.
+    "propeller-lever-reversed": (
+        "bootstrapping",
+        "charge-limit-sooner-together",
+        "governor-recovers",
+        "hot-day-turbo-speed",
+        "rpm-lever-response",
+    ),
+    # Fuel does not follow the charge, and a flooded engine leaves its turbo too little to hold the deck.
+    "mixture-by-outside-density": (
+        "deck-pressure-held",
+        "fuel-compensated",
+    ),
+    # Once sucked open the door leaves another pressure behind.
+    "alternate-air-door-latches": ("throttle-both-ways",),
 }
 
 TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
@@ -277,10 +298,12 @@ TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
         "descent-with-boost-on",
         "full-throttle-height",
         "maximum-continuous-power",
+        "power-held-below-critical",
         "rpm-against-airspeed",
         "split-lever-size",
         "take-off-boost-back",
         "throttle-both-ways",
+        "two-minutes-at-each-rating",
     ),
     "slow-blades": (
         "half-grid-step",

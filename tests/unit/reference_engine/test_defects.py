@@ -42,8 +42,9 @@ def honest_history(rig: Rigs, variant: str, step_ticks: int, wait: float) -> np.
 
 
 def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int, wait: float = 0.0) -> np.ndarray[Any, Any]:
-    """Slow and fast readings of a few lanes, with the link or the coordination on in one of them, of starts with and
-    without fuel, and of engines at rest on other days, in the slipstream and moved to another height."""
+    """Slow and fast readings of a few lanes, with the link or the coordination on in one of them, of gear and hot
+    air put back and a shutter part way, of starts with and without fuel, and of engines at rest on other days,
+    in the slipstream and moved to another height."""
     lever = "lever_link" if variant.endswith("early") else "coordination"
     levers: dict[str, list[float]] = {**LANES, lever: [0, 0, 0, 0, 0, 0, 1]}
     run = rig(8, variant, step_ticks=step_ticks, defect=defect, **{k: [*v, v[0]] for k, v in levers.items()})
@@ -51,6 +52,9 @@ def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int, wait: 
     parts = [run.history, run.run(0.5, throttle=0.45).history]
     if "blower_gear" in run.inputs:
         parts.append(run.run(1.0, blower_gear=1).history)
+        parts.append(run.run(4.0, blower_gear=0, carburettor_heat=0).history)
+    if "intercooler_shutter" in run.inputs:
+        parts.append(run.run(4.0, intercooler_shutter=0.7).history)
     still = rig(8, variant, engine="stopped", step_ticks=step_ticks, defect=defect, throttle=0.05, mixture=[2, 0] * 4)
     parts += [still.set(starter=engaged).run(3.0).history for engaged in (1, 0)]
     days: dict[str, list[float]] = {
