@@ -1,0 +1,53 @@
+"""The short way through a schema's choices finds what the library finds the long way, to the last error."""
+
+from __future__ import annotations
+
+import copy
+import json
+import tomllib
+from collections.abc import Iterator
+from typing import Any
+
+from jsonschema import Draft202012Validator
+from jsonschema.protocols import Validator
+
+from leverproof import schema
+from leverproof.reference_data import reference_data
+
+
+def spoilt(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """The document, and it with one thing wrong in a step or in a judgement."""
+    yield document
+    for table, key in (("judgement", "what"), ("judgement", "channel"), ("judgement", "id")):
+        for word in ("trend", "no such word", 3, None):
+            changed = copy.deepcopy(document)
+            changed[table][0][key] = word
+            yield changed
+    for key, word in (("do", "seek"), ("do", "hover"), ("do", []), ("for", -1), ("unheard_of", 1)):
+        changed = copy.deepcopy(document)
+        changed["run"][0]["steps"][-1][key] = word
+        yield changed
+    changed = copy.deepcopy(document)
+    del changed["judgement"][0]["what"]
+    changed["run"][0]["steps"][0] = "set"
+    yield changed
+
+
+def errors(validator: Validator, document: object) -> list[str]:
+    return sorted(
+        json.dumps([list(e.absolute_path), e.message, str(e.validator)], default=str)
+        for e in validator.iter_errors(document)  # type: ignore[arg-type]
+    )
+
+
+def test_the_short_way_finds_the_same_errors() -> None:
+    short = schema._validator("case")
+    long = Draft202012Validator(short.schema, registry=short._registry)  # type: ignore[attr-defined]
+    found = 0
+    folder = reference_data().joinpath("cases")
+    for subject in ("boost", "response", "lights"):
+        for file in folder.joinpath(subject).iterdir():
+            for document in spoilt(tomllib.loads(file.read_text("utf-8"))):
+                assert errors(short, document) == errors(long, document)
+                found += bool(errors(long, document))
+    assert found > 100
