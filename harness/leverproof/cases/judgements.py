@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from leverproof.cases.curve import parse_curve
@@ -34,12 +34,10 @@ _TIMED = ("response",)
 
 
 def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Judgement:
-    """One judgement; its values are checked against the unit of what it judges. ``swept`` is the unit of the
-    case's sweep variable, "" without one."""
+    """One judgement, its values checked against the unit of what it judges. ``swept``: unit of the swept variable."""
     what = entry["what"]
     symbol = _unit(entry, where, swept)
     values = _values(entry, where, symbol)
-    less = entry.get("less", ())
     return Judgement(
         id=entry["id"],
         what=what,
@@ -55,10 +53,10 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
         run=entry.get("run", ""),
         runs=tuple(entry.get("runs", ())),
         reading=_ref(entry.get("reading")),
-        readings=tuple(_must(r) for r in entry.get("readings", ())),
+        readings=_refs(entry.get("readings", ())),
         relative_to=_ref(entry.get("relative_to")),
         more=_ref(entry.get("more")),
-        less=tuple(_must(r) for r in ([less] if isinstance(less, str) else less)),
+        less=_refs(entry.get("less", ())),
         expected=values["expected"],
         at_most=values["at_most"],
         at_least=values["at_least"],
@@ -95,6 +93,10 @@ def parse_judgement(entry: Mapping[str, Any], where: str, swept: str = "") -> Ju
         time_within=_time_within(entry, where) if what == "history" else None,
         band=entry["settled_within"] / 100.0 if "settled_within" in entry else None,
     )
+
+
+def _refs(given: str | Sequence[str]) -> tuple[Ref, ...]:
+    return tuple(_must(one) for one in ([given] if isinstance(given, str) else given))
 
 
 def _time_within(entry: Mapping[str, Any], where: str) -> Tolerance | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -69,3 +70,14 @@ def _end(a: float, b: float, c: float, square: float, stretch: float) -> Forecas
     short = 1.0 - ratio
     spread = 2.0 * ratio / (short * short)
     return Forecast(c + late * ratio / short, blur * (2.0 + 3.0 * spread), -stretch / math.log(ratio))
+
+
+def finest_step(trace: list[float]) -> float:
+    """Smallest distance between the few levels that a coarse gauge shows; infinite when it shows one, or so
+    many that it is not coarse."""
+    if len(set(trace[:14])) > 12:
+        return math.inf
+    levels = set(trace)
+    if len(levels) > 12:
+        return math.inf
+    return min([b - a for a, b in pairwise(sorted(levels))], default=math.inf)

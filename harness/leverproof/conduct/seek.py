@@ -11,10 +11,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 from leverproof.channels import CHANNELS
-from leverproof.conduct.forecast import Forecast
+from leverproof.conduct.forecast import Forecast, finest_step
 from leverproof.conduct.guard import Guard
 from leverproof.conduct.hand import Hand, RefusedError, Steps
 from leverproof.conduct.looks import AskRest
@@ -386,17 +385,6 @@ class _Seeker:
             if at_limit:
                 self.tripped, self.tripped_direction = guard, direction
         return stop
-
-
-def finest_step(trace: list[float]) -> float:
-    """Smallest distance between the few levels that a coarse gauge shows; infinite when it shows one, or so
-    many that it is not coarse."""
-    if len(set(trace[:14])) > 12:
-        return math.inf
-    levels = set(trace)
-    if len(levels) > 12:
-        return math.inf
-    return min([b - a for a, b in pairwise(sorted(levels))], default=math.inf)
 
 
 def _check(hand: Hand, step: PlannedStep) -> None:
