@@ -181,8 +181,6 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     ),
     # No part of its travel does anything.
     "shutter-disconnected": ("shutter-part-way",),
-    # The turbo never breathes the hot air.
-    "hot-day-ignored": ("hot-day-turbo-speed",),
     # The boost never comes.
     "coordination-disconnected": ("coordination-order",),
     # The gauge is found to be a copy of the deck pressure's.
@@ -202,8 +200,6 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
         "fuel-compensated",
         "full-rich-no-gain",
     ),
-    # On a hot day the engine is flown lower, where the turbo has less to do.
-    "true-height-for-pressure-altitude": ("hot-day-turbo-speed",),
     # The turbo never breathes the hot air.
     "hot-day-not-breathed": ("hot-day-turbo-speed",),
     # Opening the throttle from idle lets the leak go, and the pressure shown falls.
