@@ -173,6 +173,7 @@ def test_a_python_model_that_fails_ends_in_its_word(
     assert (caught.value.code, word in caught.value.message) == (code, True), caught.value
     if code == "crash":
         assert "lag_engine.py" in caught.value.evidence
+        assert "guarded_call" not in caught.value.evidence
 
 
 def test_a_model_cannot_change_our_numbers(lag_stand: StandOf, mounted: Mount) -> None:
@@ -194,8 +195,9 @@ def test_a_target_that_does_not_exist_is_told(
 ) -> None:
     stand = lag_stand("in_process")
     folder = Path(stand.target.rpartition(":")[0]).parent
-    with pytest.raises(InputError, match=word):
+    with pytest.raises(InputError, match=word) as caught:
         mounted(dataclasses.replace(stand, target=str(folder / target)))
+    assert caught.value.hint
 
 
 def test_a_file_that_cannot_be_imported_is_told(stand_of: StandOf, mounted: Mount, tmp_path: Path) -> None:

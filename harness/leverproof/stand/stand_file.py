@@ -257,8 +257,9 @@ def check_dimension(ours: Channel, symbol: str, where: str) -> None:
     """Returns when ``symbol`` is a unit of the channel's dimension; else raises :class:`InputError`."""
     theirs, canonical = unit(symbol, where), unit(ours.unit, where)
     if theirs.dimension != canonical.dimension:
+        counted = "" if ours.unit == "1" else f" in {ours.unit}"
         raise InputError(
-            f"{ours.name} is a {canonical.dimension} in {ours.unit}, {symbol!r} a unit of {theirs.dimension}",
+            f"{ours.name} is a {canonical.dimension}{counted}, {symbol!r} a unit of {theirs.dimension}",
             where,
             "give the unit the model really uses, and 'scale' when it has none",
             "dimension",

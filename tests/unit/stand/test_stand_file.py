@@ -66,6 +66,11 @@ def test_the_least_stand_file_has_the_documented_defaults() -> None:
             'unit = "rpm"',
             [":15:", "manifold_pressure is a pressure in inHg", "angular speed"],
         ),
+        (
+            "[channels.manifold_pressure]",
+            '[channels.throttle]\nunit = "inHg"\n[channels.manifold_pressure]',
+            [":14:", "throttle is a ratio, 'inHg' a unit of pressure"],
+        ),
         ("scale = 2", "scale = 0", [":16:", "a scale of 0"]),
         ("scale = 2", "scale = nan", [":16:", "not a finite number"]),
         ("scale = 2", "scale = -inf", [":16:", "not a finite number"]),
