@@ -16,7 +16,7 @@ from types import ModuleType
 from typing import Any
 
 from leverproof.errors import InputError, nearest
-from leverproof.stand.guard import GuardedSession, guarded_call, traceback_tail
+from leverproof.stand.guard import SEE_TRACEBACK, GuardedSession, guarded_call, traceback_tail
 from leverproof.stand.port import Session, StandFile
 from leverproof.stand.trouble import trouble
 
@@ -30,7 +30,8 @@ def open_stand(stand: StandFile, *, defect: str | None) -> Session:
     :class:`StandError` ``crash`` when the file or the factory raises.
     """
     factory = _factory(stand)
-    session = guarded_call(lambda: factory(dict(stand.options), defect), f"its factory {stand.target!r} ran")
+    doing = f"its factory {stand.target!r} was called with two arguments, the options and the defect"
+    session = guarded_call(lambda: factory(dict(stand.options), defect), doing)
     missing = [
         name for name in ("hello", "initialise", "advance", "reset", "close") if not hasattr(session, name)
     ]
@@ -49,7 +50,8 @@ def _factory(stand: StandFile) -> Factory:
     file, _, name = stand.target.rpartition(":")
     path = Path(stand.path).parent / file
     if not path.is_file():
-        raise InputError(f"no such file {str(path)!r}", where, stand.build_hint, "missing_file")
+        hint = stand.build_hint or "the file of the factory is beside the stand file"
+        raise InputError(f"no such file {str(path)!r}", where, hint, "missing_file")
     module = _module(path, where)
     factory = getattr(module, name, None)
     if not callable(factory):
@@ -77,7 +79,7 @@ def _module(path: Path, where: str) -> ModuleType:
             f"importing {path.name} raised {type(error).__name__}: {error}",
             "crash",
             where=where,
-            hint="the traceback is with the evidence",
+            hint=SEE_TRACEBACK,
             evidence=traceback_tail(error),
         ) from error
     finally:

@@ -92,11 +92,16 @@ def _program(stand: StandFile) -> str:
     if "/" in first:
         path = (Path(stand.path).parent / first).absolute()
         found = str(path) if path.is_file() else None
+        place = "beside the stand file"
+        advice = "write or build it there, or change the command: it starts in the folder of the stand file"
     else:
         found = shutil.which(first)
+        place = "in PATH"
+        advice = "install it; a program beside the stand file is written with a slash, ./NAME"
     if found is None:
-        hint = f"build it first: {stand.build_hint}" if stand.build_hint else "check the command"
-        raise trouble(f"no program {first!r}", "no_program", where=f"{stand.path}: command", hint=hint)
+        hint = f"build it first: {stand.build_hint}" if stand.build_hint else advice
+        message = f"no program {first!r} {place}"
+        raise trouble(message, "no_program", where=f"{stand.path}: command", hint=hint)
     return found
 
 

@@ -225,7 +225,17 @@ def _sheet_of(request: RunRequest, stand: StandFile) -> str:
             "missing",
         )
     shipped = {s.name.removesuffix(".toml") for s in shipped_sheets()}
-    return stand.sheet if stand.sheet in shipped else str(Path(folder_of(stand)) / stand.sheet)
+    if stand.sheet in shipped:
+        return stand.sheet
+    beside = Path(folder_of(stand)) / stand.sheet
+    if not beside.is_file():
+        raise InputError(
+            f"no engine sheet {stand.sheet!r}",
+            f"{stand.path}: sheet",
+            f"a sheet is a file beside the stand file, or a shipped id; {nearest(stand.sheet, shipped)}",
+            "sheet",
+        )
+    return str(beside)
 
 
 def _embedded(sheet_id: str) -> StandFile:

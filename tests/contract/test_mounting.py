@@ -12,6 +12,7 @@ from leverproof.quantities import convert
 from leverproof.stand.adapters import find_adapter, installed_kinds
 from leverproof.stand.mount import MountedStand, known_defects, mount
 from leverproof.stand.port import Array, ChannelMap, Session, StandFile, Start
+from leverproof.stand.shakedown import shakedown
 from leverproof_adapters import in_process, stdio
 
 Mount = Callable[..., MountedStand]
@@ -79,6 +80,34 @@ def test_names_units_and_states_are_ours(lag_stand: StandOf, mounted: Mount, kin
     assert reply[1, 1] == 0.0, "cut-off is our state 0 and the model's state 3"
 
 
+DETENTS = {"cut_off": 3.0, "auto_lean": 0.7, "auto_rich": 0.4}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_lever_goes_to_its_detents(lag_stand: StandOf, mounted: Mount, kind: str) -> None:
+    stand = lag_stand(kind, "Detented")
+    if kind == "stdio":
+        stand = dataclasses.replace(stand, command=(*stand.command, "--class", "Detented"))
+    channels = {**stand.channels, "mixture": ChannelMap("mix", detents=DETENTS)}
+    opened = mounted(dataclasses.replace(stand, channels=channels))
+    assert opened.states("mixture") == ("cut_off", "auto_lean", "auto_rich")
+    starts = [Start("running", (0.3, state)) for state in (0.0, 1.0, 2.0)]
+    reply = opened.session.initialise(starts, 1800, INPUTS, OUTPUTS)
+    assert (reply[:, 1] == 0.0).tolist() == [True, False, False]
+    rows = np.array([[[0.3, 2.0], [0.3, 0.0]]])
+    assert (opened.session.advance([0, 1], rows)[0, :, 1] == 0.0).tolist() == [False, True]
+    with pytest.raises(StandError, match="has no 'full_rich'"):
+        opened.session.advance([0], np.array([[[0.3, 3.0]]]))
+
+
+def test_a_shakedown_takes_detents_for_states(lag_stand: StandOf) -> None:
+    stand = lag_stand("in_process", "Detented")
+    channels = {**stand.channels, "mixture": ChannelMap("mix", detents=DETENTS)}
+    for given, ending in ((channels, "pass"), (stand.channels, "fail")):
+        found = shakedown(dataclasses.replace(stand, channels=given), items=["states"])
+        assert [r.ending for r in found.results if r.name == "states"] == [ending]
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_not_a_number_passes_both_ways(lag_stand: StandOf, mounted: Mount, kind: str) -> None:
     session = mounted(lag_stand(kind)).session
@@ -127,6 +156,7 @@ def test_known_defects_need_no_mounting(lag_stand: StandOf) -> None:
             ["throttle and boost are both"],
         ),
         ({"turbo_overspeed_light": ChannelMap("mood")}, []),
+        ({"mixture": ChannelMap("mix", detents=DETENTS)}, ["has named states", "channels.mixture.detents"]),
         ({"carburettor_heat": ChannelMap("mix")}, ["state 'full_rich'", "cold, hot"]),
     ],
 )
@@ -173,6 +203,7 @@ def test_a_python_model_that_fails_ends_in_its_word(
     assert (caught.value.code, word in caught.value.message) == (code, True), caught.value
     if code == "crash":
         assert "lag_engine.py" in caught.value.evidence
+        assert "guarded_call" not in caught.value.evidence
 
 
 def test_a_model_cannot_change_our_numbers(lag_stand: StandOf, mounted: Mount) -> None:
@@ -194,8 +225,9 @@ def test_a_target_that_does_not_exist_is_told(
 ) -> None:
     stand = lag_stand("in_process")
     folder = Path(stand.target.rpartition(":")[0]).parent
-    with pytest.raises(InputError, match=word):
+    with pytest.raises(InputError, match=word) as caught:
         mounted(dataclasses.replace(stand, target=str(folder / target)))
+    assert caught.value.hint
 
 
 def test_a_file_that_cannot_be_imported_is_told(stand_of: StandOf, mounted: Mount, tmp_path: Path) -> None:

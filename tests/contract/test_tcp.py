@@ -188,5 +188,10 @@ def test_messages_wait_for_nothing(stream_stand: StandOf) -> None:
 
 def test_a_program_that_is_not_there(stand_of: StandOf, tmp_path: Path) -> None:
     stand = stand_of(kind="tcp", target="127.0.0.1:0", command=["./nothing", "{port}"])
-    with pytest.raises(StandError, match=r"no program '\./nothing'"):
+    with pytest.raises(StandError, match=r"no program '\./nothing' beside the stand file") as beside:
         tcp.open_stand(stand, defect=None)
+    assert "build it there" in beside.value.hint
+    elsewhere = dataclasses.replace(stand, command=("no-such-program-here", "{port}"))
+    with pytest.raises(StandError, match="no program 'no-such-program-here' in PATH") as path:
+        tcp.open_stand(elsewhere, defect=None)
+    assert "install it" in path.value.hint

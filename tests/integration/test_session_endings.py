@@ -384,6 +384,21 @@ def test_a_stand_without_sheet(tmp_path: Path, in_process: Stands) -> None:
     assert code == 0
 
 
+@pytest.mark.parametrize(
+    ("sheet", "near"), [("absent.sheet.toml", "known: "), ("corrie-19", "did you mean 'corrie-1")]
+)
+def test_a_sheet_that_is_not_there_is_told_of_the_stand_file(
+    sheet: str, near: str, tmp_path: Path, in_process: Stands
+) -> None:
+    stand = in_process()
+    lines = [line for line in stand.read_text().splitlines() if not line.startswith("sheet")]
+    stand.write_text("\n".join([f'sheet = "{sheet}"', *lines]))
+    with pytest.raises(InputError, match=f"no engine sheet '{sheet}'") as caught:
+        run_session(RunRequest(out=tmp_path / "r", stand=str(stand)))
+    assert caught.value.where == f"{stand}: sheet"
+    assert near in caught.value.hint
+
+
 def test_an_older_record_makes_room_and_nothing_else_does(
     tmp_path: Path, in_process: Stands, own_cases: Callable[..., str]
 ) -> None:

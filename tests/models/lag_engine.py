@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -98,6 +99,14 @@ class Leaving(LagEngine):
 
     def advance(self, lanes: Sequence[int], rows: Array) -> Array:
         raise SystemExit(2)
+
+
+class Detented(LagEngine):
+    """Takes the mixture lever as a number, cut off at 3."""
+
+    def hello(self) -> Hello:
+        said = super().hello()
+        return replace(said, inputs=(said.inputs[0], Signal("mix", "1"), said.inputs[2]))
 
 
 class Meddling(LagEngine):

@@ -61,7 +61,7 @@ sub readings {
     my %values = (engine_speed => $lane->{speed}, throttle_position => $in->{throttle},
         ambient_pressure => $outside, ambient_temperature => $temperature);
     $values{manifold_pressure} = ($defect ? 29.92126 : $outside) * ram($in, $temperature) * (1.0 - $drop);
-    return [map { 0 + sprintf('%.6f', $values{$_}) } @outputs];    # a millionth of the unit reads back equal
+    return [map { 0 + $values{$_} } @outputs];    # written with 15 digits
 }
 
 sub row {

@@ -29,6 +29,10 @@ thousandth (assumption)."""
 LEAST_SUSPECT = 4 * 1024**2
 _DAMAGE = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, ValueError, RuntimeError)
 """What the archive reader raises for bytes it cannot make sense of."""
+_HINTS = {
+    "archive": "none of its code was run: copy or export the unit anew, or ask whoever made it",
+    "description": "none of its code was run: export it anew, as an FMI 2.0 or 3.0 co-simulation unit",
+}
 _CHUNK = 1024 * 1024
 _SYSTEMS = {"linux": "linux", "darwin": "darwin", "win32": "windows"}
 _MACHINES = {"amd64": "x86_64", "arm64": "aarch64", "i386": "x86", "i686": "x86"}
@@ -48,7 +52,7 @@ class Archive:
 
     def refuse(self, message: str, code: str, hint: str = "") -> InputError:
         """The error to raise for this unit."""
-        return InputError(f"{self.path.name}: {message}", self.where, hint, code)
+        return InputError(f"{self.path.name}: {message}", self.where, hint or _HINTS.get(code, ""), code)
 
 
 def inspect(path: Path, where: str) -> Archive:

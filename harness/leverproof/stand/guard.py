@@ -18,11 +18,18 @@ from leverproof.stand.trouble import trouble
 
 T = TypeVar("T")
 _TAIL = 4_000
+SEE_TRACEBACK = "the traceback is with the evidence"
+"""The advice with an exception of the model, for who shows the evidence too."""
 
 
 def traceback_tail(error: BaseException) -> str:
-    """The last 4,000 characters of the traceback of ``error``."""
-    return "".join(traceback.format_exception(error))[-_TAIL:]
+    """The last 4,000 characters of the traceback of ``error``, without the harness's own call of the model."""
+    frames = error.__traceback__
+    while frames is not None and (
+        frames.tb_frame.f_globals.get("__name__") == __name__ or frames.tb_frame.f_code.co_name == "<lambda>"
+    ):
+        frames = frames.tb_next
+    return "".join(traceback.format_exception(type(error), error, frames))[-_TAIL:]
 
 
 def guarded_call(call: Callable[[], T], doing: str) -> T:
@@ -38,10 +45,8 @@ def guarded_call(call: Callable[[], T], doing: str) -> T:
     except (Exception, SystemExit) as error:
         said = str(error).strip().splitlines()
         what = f"{type(error).__name__}: {said[0]}" if said else type(error).__name__
-        hint = "the traceback is with the evidence"
-        raise trouble(
-            f"the model raised {what} while {doing}", "crash", hint=hint, evidence=traceback_tail(error)
-        ) from error
+        message, evidence = f"the model raised {what} while {doing}", traceback_tail(error)
+        raise trouble(message, "crash", hint=SEE_TRACEBACK, evidence=evidence) from error
 
 
 class GuardedSession:

@@ -24,9 +24,9 @@ _DIFFERENCES = ("temperature_offset",)
 class Link:
     """One of our channels found in the model: canonical = scale * theirs + offset.
 
-    For a discrete channel ``to_model`` gives the model's index of each of our states, None for a state the
-    model does not have; empty when both orders are the same. ``lit_now`` is true of a light that the model tells only
-    as lit or dark.
+    For a discrete channel ``to_model`` gives the model's index of each of our states, or the number of a detent; None
+    for a state the model does not have; empty when both orders are the same. ``lit_now`` is true of a light that the
+    model tells only as lit or dark.
     """
 
     channel: str
@@ -34,7 +34,7 @@ class Link:
     unit: str
     scale: float = 1.0
     offset: float = 0.0
-    to_model: tuple[int | None, ...] = ()
+    to_model: tuple[float | None, ...] = ()
     lit_now: bool = False
 
     @property
@@ -123,6 +123,8 @@ def _link(ours: Channel, signal: Signal, entry: ChannelMap | None, stand: StandF
     where = f"{stand.path}: channels.{ours.name}.unit"
     if entry and entry.lit_now:
         return Link(ours.name, signal, "1", to_model=_lit(ours, signal, stand), lit_now=True)
+    if entry and entry.detents:
+        return Link(ours.name, signal, "1", to_model=_detents(ours, signal, entry, stand))
     if ours.states:
         return Link(ours.name, signal, "1", to_model=_states(ours, signal, stand))
     symbol = entry.unit if entry and entry.unit else signal.unit
@@ -151,6 +153,18 @@ def _states(ours: Channel, signal: Signal, stand: StandFile) -> tuple[int | None
             "state",
         )
     return tuple(signal.states.index(state) if state in signal.states else None for state in ours.states)
+
+
+def _detents(ours: Channel, signal: Signal, entry: ChannelMap, stand: StandFile) -> tuple[float | None, ...]:
+    """The model's numbers of our states, for a lever that it takes as a number."""
+    if signal.states:
+        raise InputError(
+            f"the model's {signal.name!r} for {ours.name} has named states, {', '.join(signal.states)}, and no detents",
+            f"{stand.path}: channels.{ours.name}.detents",
+            "remove detents: states are matched by their names",
+            "state",
+        )
+    return tuple(entry.detents.get(state) for state in ours.states)
 
 
 def _lit(ours: Channel, signal: Signal, stand: StandFile) -> tuple[int | None, ...]:
@@ -279,7 +293,7 @@ class MappedSession:
         return out
 
 
-def _lit_or_dark(values: Array, to_model: tuple[int | None, ...]) -> Array:
+def _lit_or_dark(values: Array, to_model: tuple[float | None, ...]) -> Array:
     """1 for lit and 0 for dark, by the index of the model's state, else by whether the number is nearer 1; what is no
     state is no number."""
     found: Array = np.where(np.isnan(values), np.nan, values >= 0.5)

@@ -156,7 +156,8 @@ class Deadlines:
 class ChannelMap:
     """How one of our channels is found in the model: ``name`` and ``unit`` there; canonical = scale * theirs +
     offset after the unit conversion. ``lit_now`` says of a light that the model tells only whether it is lit now
-    (see :mod:`leverproof.stand.lamp`).
+    (see :mod:`leverproof.stand.lamp`). ``detents`` are the model's numbers for our states of a discrete lever that it
+    takes as a number.
 
     Only for a recording: ``states`` names our state for each word of the column; ``delay`` (s) and ``resolution``
     (canonical unit, None when nobody stated it) are the gauge's; ``constant`` (canonical unit) stands for a column
@@ -167,6 +168,7 @@ class ChannelMap:
     scale: float = 1.0
     offset: float = 0.0
     lit_now: bool = False
+    detents: dict[str, float] = field(default_factory=dict)
     states: dict[str, str] = field(default_factory=dict)
     delay: float = 0.0
     resolution: float | None = None

@@ -165,10 +165,11 @@ def _ignored(stand: StandFile, header: Sequence[str], taken: set[str]) -> tuple[
     for name in left:
         if name not in listed and "*" not in listed:
             free = [c for c in OWN if c not in stand.channels]
+            advice = "map it under [channels.OURS], or list it under ignore in [recording]"
             raise InputError(
                 f"nothing says what the column {name!r} is",
                 f"{stand.path}: channels",
-                f"{nearest(name, free)} Map it, or list it under ignore in [recording]".strip(),
+                f"{advice}; {nearest(name, free)}" if free else advice,
                 "unknown_column",
             )
     return tuple(name for name in left if name in listed or "*" in listed)

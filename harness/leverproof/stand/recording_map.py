@@ -43,8 +43,13 @@ def gap_seconds(text: object, where: str) -> float:
 
 
 def only_a_recording(document: dict[str, Any], at: Callable[..., str]) -> None:
-    """Returns unless a stand of another kind has keys that only a recording has, which nothing would obey."""
+    """Returns unless a stand has keys that only a recording has, or a recording one that only others have: nothing
+    would obey them."""
     if document["kind"] == RECORDING:
+        for name, entry in document.get("channels", {}).items():
+            if "detents" in entry:
+                where = at("channels", name, "detents")
+                raise InputError("a recording has 'states' and no 'detents'", where, "write states", "unknown_key")
         return
     found: list[tuple[str, ...]] = [("recording",)] if "recording" in document else []
     for name, entry in document.get("channels", {}).items():

@@ -11,7 +11,7 @@ from importlib.abc import Traversable
 from pathlib import PurePath
 from typing import Any
 
-from leverproof.channels import OWN, Channel, channel
+from leverproof.channels import OWN, Channel, channel, state_index
 from leverproof.errors import InputError, nearest
 from leverproof.quantities import parse, unit
 from leverproof.schema import check
@@ -249,16 +249,32 @@ def _channel_map(name: str, entry: dict[str, Any], path: str, text: str) -> Chan
     lit_now = bool(entry.get("lit_now", False))
     if "lit_now" in entry and name != LIGHT:
         raise InputError(f"{name} is no light", place(path, (*key, "lit_now"), text), "remove lit_now", "state")
-    plain = ChannelMap(entry.get("name", name), symbol, scale, float(entry.get("offset", 0.0)), lit_now)
+    detents = _detents(ours, entry, place(path, (*key, "detents"), text))
+    plain = ChannelMap(entry.get("name", name), symbol, scale, float(entry.get("offset", 0.0)), lit_now, detents)
     return recorded_map(plain, ours, entry, lambda last: place(path, (*key, last), text))
+
+
+def _detents(ours: Channel, entry: dict[str, Any], where: str) -> dict[str, float]:
+    """The model's number for each of our states of a lever; empty where nothing is said."""
+    numbers = {state: float(number) for state, number in entry.get("detents", {}).items()}
+    if numbers and (ours.kind != "lever" or not ours.states):
+        raise InputError(f"{ours.name} is no lever with named positions", where, "remove detents", "state")
+    for state in numbers:
+        state_index(ours.name, state, where)
+    if len(set(numbers.values())) < len(numbers):
+        raise InputError(
+            f"two detents of {ours.name} are one number", where, "give each position a number of its own", "state"
+        )
+    return numbers
 
 
 def check_dimension(ours: Channel, symbol: str, where: str) -> None:
     """Returns when ``symbol`` is a unit of the channel's dimension; else raises :class:`InputError`."""
     theirs, canonical = unit(symbol, where), unit(ours.unit, where)
     if theirs.dimension != canonical.dimension:
+        counted = "" if ours.unit == "1" else f" in {ours.unit}"
         raise InputError(
-            f"{ours.name} is a {canonical.dimension} in {ours.unit}, {symbol!r} a unit of {theirs.dimension}",
+            f"{ours.name} is a {canonical.dimension}{counted}, {symbol!r} a unit of {theirs.dimension}",
             where,
             "give the unit the model really uses, and 'scale' when it has none",
             "dimension",

@@ -52,6 +52,7 @@ def test_no_archive(tmp_path: Path, stand_for: StandFor, content: bytes) -> None
     unit.write_bytes(content)
     error = refusal(stand_for(unit))
     assert (error.code, "not a readable zip archive" in error.message) == ("archive", True)
+    assert "none of its code was run" in error.hint
 
 
 @pytest.mark.parametrize(

@@ -59,6 +59,27 @@ def test_exit_codes(
     assert capsys.readouterr().out.count("\nhandshake ") == 1
 
 
+def test_a_model_that_raises_is_told_with_its_line(
+    stand: Callable[[str], str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The screen shows no evidence, so it must not send anybody there."""
+    file = stand("none")
+    (tmp_path / "model.py").write_text("def make(options, defect):\n    raise KeyError('valve')\n", "utf-8")
+    assert main(["shakedown", "--stand", file, "--item", "repeat"]) == 3
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "KeyError: 'valve' while its factory 'model.py:make' was called with two arguments" in shown
+    assert 'model.py", line 2, in make' in shown.replace("model. py", "model.py")
+    assert "mend what raised" in shown
+    assert "evidence" not in shown
+
+
+def test_long_times_are_in_seconds(stand: Callable[[str], str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["shakedown", "--stand", stand("none"), "--item", "jitter"]) in (0, 1)
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "the deadline is 5.02 s" in shown
+    assert "e+" not in shown
+
+
 @pytest.mark.parametrize(
     "words", [["--item", "lever"], ["--seed", "-1"], ["--stand", "nowhere.toml"], ["--nonsense"]]
 )

@@ -113,9 +113,7 @@ def test_all_are_the_same_engine(stands: dict[str, Path]) -> None:
     found = {name: flown(path) for name, path in stands.items()}
     assert np.ptp(found["python"], axis=0).min() > 10.0
     for name, numbers in found.items():
-        # Perl writes its numbers to a millionth of their unit.
-        rtol, atol = (0.0, 6e-7) if name == "perl" else (1e-9, 1e-9)
-        np.testing.assert_allclose(numbers, found["python"], rtol=rtol, atol=atol, err_msg=name)
+        np.testing.assert_allclose(numbers, found["python"], rtol=1e-9, atol=1e-9, err_msg=name)
 
 
 @pytest.mark.parametrize("name", ["python", "c", "fmi"])

@@ -138,8 +138,9 @@ def test_too_many_rows(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_columns_are_never_dropped_in_silence(opened: Opened) -> None:
     head = HEAD + ",rpmm"
     rows = [line(0.1 * i) + ",7" for i in range(100)]
-    with pytest.raises(InputError, match="nothing says what the column 'rpmm' is"):
+    with pytest.raises(InputError, match="nothing says what the column 'rpmm' is") as unsaid:
         opened(rows, head=head)
+    assert unsaid.value.hint.startswith("map it under [channels.OURS], or list it under ignore")
     with pytest.raises(InputError, match="no column 'rpm'") as refused:
         opened(rows, head=head, recording='ignore = ["rpm"]')
     assert "did you mean 'rpmm'?" in refused.value.hint

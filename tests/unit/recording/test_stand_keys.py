@@ -52,6 +52,11 @@ def test_another_kind_of_stand_has_none_of_them(extra: str) -> None:
         parse_stand_file(text, "m.toml", kinds=("stdio",))
 
 
+def test_a_recording_has_no_detents(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="a recording has 'states' and no 'detents'"):
+        stand(tmp_path, more="[channels.carburettor_heat]\ndetents = { cold = 0, hot = 1 }")
+
+
 def test_constants_stand_for_columns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(recording_mount, "find_adapter", lambda kind, where="": open_stand)
     (tmp_path / "flight.csv").write_text(

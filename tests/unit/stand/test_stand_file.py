@@ -66,6 +66,22 @@ def test_the_least_stand_file_has_the_documented_defaults() -> None:
             'unit = "rpm"',
             [":15:", "manifold_pressure is a pressure in inHg", "angular speed"],
         ),
+        (
+            "[channels.manifold_pressure]",
+            '[channels.throttle]\nunit = "inHg"\n[channels.manifold_pressure]',
+            [":14:", "throttle is a ratio, 'inHg' a unit of pressure"],
+        ),
+        ("scale = 2", "detents = { cut_off = 0, auto_rich = 1 }", [":16:", "no lever with named positions"]),
+        (
+            "[channels.manifold_pressure]",
+            "[channels.mixture]\ndetents = { cut_off = 1, auto_rich = 1.0 }\n[channels.manifold_pressure]",
+            [":14:", "two detents of mixture are one number"],
+        ),
+        (
+            "[channels.manifold_pressure]",
+            "[channels.mixture]\ndetents = { cut_of = 1, auto_rich = 2 }\n[channels.manifold_pressure]",
+            [":14: channels.mixture.detents", "did you mean 'cut_off'?"],
+        ),
         ("scale = 2", "scale = 0", [":16:", "a scale of 0"]),
         ("scale = 2", "scale = nan", [":16:", "not a finite number"]),
         ("scale = 2", "scale = -inf", [":16:", "not a finite number"]),

@@ -74,8 +74,10 @@ class Bench:
     def _states(self, name: str) -> tuple[str, ...]:
         links = self.mounted.links
         link = links.inputs.get(name) or links.outputs[name]
-        named = tuple(state for state in CHANNELS[name].states if state in link.signal.states)
-        return named or CHANNELS[name].states
+        ours = CHANNELS[name].states
+        if link.to_model:
+            return tuple(state for state, theirs in zip(ours, link.to_model, strict=True) if theirs is not None)
+        return ours
 
     def reopen(self) -> None:
         """A fresh model of the same stand."""

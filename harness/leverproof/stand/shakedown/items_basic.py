@@ -45,7 +45,7 @@ def states(bench: Bench) -> Outcome:
     links = bench.mounted.links
     both = {**links.inputs, **links.outputs}
     discrete = [name for name in both if CHANNELS[name].states]
-    nameless = [name for name in discrete if not both[name].signal.states]
+    nameless = [name for name in discrete if not both[name].signal.states and not both[name].to_model]
     if nameless:
         return failed(
             f"hello lists no states for {', '.join(nameless)}: which number is which can only be guessed",

@@ -186,7 +186,7 @@ def reply_time(bench: Bench) -> Outcome:
 
 
 def _ms(seconds: float) -> str:
-    return f"{1000.0 * seconds:.3g} ms"
+    return f"{seconds:.3g} s" if seconds >= 0.9995 else f"{1000.0 * seconds:.3g} ms"
 
 
 _FLOWN = 30.0

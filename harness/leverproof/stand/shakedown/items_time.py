@@ -64,7 +64,7 @@ def jitter(bench: Bench) -> Outcome:
 
 
 def _ms(seconds: float) -> str:
-    return f"{1000.0 * seconds:.3g} ms"
+    return f"{seconds:.3g} s" if seconds >= 0.9995 else f"{1000.0 * seconds:.3g} ms"
 
 
 def _above(seconds: float) -> float:

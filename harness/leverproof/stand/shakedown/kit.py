@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from leverproof.errors import LeverproofError, StandError, UsageError, nearest
+from leverproof.stand.guard import SEE_TRACEBACK
 from leverproof.stand.mount import MountedStand, mount
 from leverproof.stand.port import OpenStand, StandFile
 from leverproof.stand.shakedown.bench import OWN_PROCESS_GRACE, Bench
@@ -71,7 +72,7 @@ def _watch(stand: StandFile) -> Watch:
 
 def _never_came_up(wanted: Sequence[Item], error: StandError) -> tuple[ItemResult, ...]:
     first, *rest = wanted
-    outcome = failed(_told(error), error.hint or "start the program by hand and see what it says to hello")
+    outcome = failed(_told(error), _mend(error) or "start the program by hand and see what it says to hello")
     blocked = Outcome("blocked", f"{first.name} failed")
     return (
         ItemResult(first.name, first.question, outcome),
@@ -81,7 +82,14 @@ def _never_came_up(wanted: Sequence[Item], error: StandError) -> tuple[ItemResul
 
 def _told(error: LeverproofError) -> str:
     evidence = getattr(error, "evidence", "").strip().splitlines()
+    if error.hint == SEE_TRACEBACK:  # its last line is in the message already
+        evidence = [line for line in evidence if line.startswith('  File "')]
     return f"{error.message} ({evidence[-1].strip()[:200]})" if evidence else error.message
+
+
+def _mend(error: LeverproofError) -> str:
+    """What the error advises, unless that is to read a traceback that this table does not show."""
+    return _MENDS["raised"] if error.hint == SEE_TRACEBACK else error.hint
 
 
 def _tried(
@@ -119,12 +127,13 @@ def _outcome(item: Item, mounted: MountedStand, seed: int, time: _Time) -> Outco
     try:
         return watch.run(work)
     except LeverproofError as error:
-        return failed(_told(error), error.hint or _MENDS.get(error.code, "see what the model says of it"))
+        return failed(_told(error), _mend(error) or _MENDS.get(error.code, "see what the model says of it"))
 
 
 _MENDS = {
     "hang": "find what the model waits for; a step that needs longer needs a longer deadline in the stand file",
     "crash": "run the same request by hand under a debugger; a model answers what it cannot do with an error",
+    "raised": "mend what raised; for what the model cannot do let it raise StandError with the code 'refused'",
     "protocol": "see the reference page of the protocol for the shape of every reply",
     "refused": "answer this request: the harness sends it in every session",
 }
