@@ -20,7 +20,7 @@ def render(case: ReferenceCase, *, width: int = 90) -> str:
     out += _section("Conditions", _conditions(case), width)
     out += _section("Applies when", list(_applies(case.applies)), width)
     for run in case.runs:
-        title = "Procedure" if len(case.runs) == 1 else f"Procedure, run {visible(run.name)}"
+        title = f"Procedure, run {visible(run.name)}"
         steps = [f"{index}. {step_words(step)}" for index, step in enumerate(run.steps, start=1)]
         if run.surroundings:
             steps.insert(0, "With " + _settings(run.surroundings) + ".")
@@ -76,7 +76,7 @@ def _applies(applies: Applies) -> Iterator[str]:
     if applies.without:
         yield f"the sheet does not state {_joined(tuple(map(datum_words, applies.without)))}"
     if applies.levers:
-        yield f"the model has the levers {_joined(applies.levers)}"
+        yield f"the model has the lever{'s' if len(applies.levers) > 1 else ''} {_joined(applies.levers)}"
     if applies.channels:
         yield f"the model shows {_joined(applies.channels)}"
     if applies.capabilities:

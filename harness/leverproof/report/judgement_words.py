@@ -164,7 +164,7 @@ def _unmoved(j: Judgement, _: Words) -> str:
 
 
 _MEASURED = {
-    "tube": "stays as near",
+    "tube": "keeps to the same course",
     "end": "has changed as much at the end",
     "area": "takes the same values as often (area between distributions)",
     "magnitude": "is as large (Sprague-Geers magnitude)",

@@ -78,7 +78,7 @@ def page(make: SimpleNamespace) -> str:
         "2. Move throttle open over 2 s. [opening]",
         "3. Hold for 0.5 s.",
         "Move boost until manifold pressure holds the sheet's take-off manifold pressure within 0.02 inHg, at 0.1 1/s, "
-        "in at most 180 s; stop before turbo speed passes the sheet's limits turbo speed; also good: the lever "
+        "in at most 180 s; stop before turbo speed passes the sheet's limit of turbo speed; also good: the lever "
         "reaches its stop, turbo speed limit.",
         "5. Couple throttle and boost, boost ahead by 0.1.",
         "7. Read the gauges, waiting at most 1 s until they are steady. [settled]",
@@ -113,4 +113,4 @@ def test_every_kind_of_judgement_has_its_sentence(what: str) -> None:
 
 def test_a_value_of_the_sheet_is_named_with_what_is_done_to_it() -> None:
     assert FULL.at_most is not None
-    assert case_page.value_words(FULL.at_most) == "the sheet's limits turbo speed x 1.02 less 60 rpm"
+    assert case_page.value_words(FULL.at_most) == "the sheet's limit of turbo speed x 1.02 less 60 rpm"
