@@ -28,6 +28,8 @@ def render(case: ReferenceCase, *, width: int = 90) -> str:
             steps.insert(0, f"On a grid step of one {run.grid}th of the stand's." if run.grid > 2 else _HALF)
         out += _section(title, steps, width)
     out += ["", "Judged"]
+    if any(step.do == "read" and step.name for run in case.runs for step in run.steps):
+        out.append(fill(_NAMED, width, indent="  ", hang="     "))
     for judgement in case.judgements:
         out += list(_judgement(judgement, width))
     if case.consequence:
@@ -36,6 +38,7 @@ def render(case: ReferenceCase, *, width: int = 90) -> str:
     return "\n".join(out) + "\n"
 
 
+_NAMED = "RUN.READING stands for the reading marked [READING] in run RUN; [STEP] for the step marked so."
 _HALF = "On half the stand's grid step."
 
 
