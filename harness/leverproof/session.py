@@ -38,6 +38,7 @@ from leverproof.sheet.loader import find_sheet, parse_sheet, shipped_sheets
 from leverproof.sheet.model import EngineSheet
 from leverproof.stand import mount as stands
 from leverproof.stand.engine_numbers import chosen
+from leverproof.stand.fingerprint import fingerprint
 from leverproof.stand.mount import MountedStand
 from leverproof.stand.port import StandFile
 from leverproof.stand.recording_mount import RECORDING, MountedRecording, mount_recording
@@ -117,7 +118,9 @@ def run_session(request: RunRequest, progress: Progress | None = None) -> int:
 
 
 def _recorded(request: RunRequest, inputs: _Inputs, record: RecordWriter, progress: Progress | None) -> int:
-    """Mounts and runs; a model that never says hello ends here with its own exit code."""
+    """Mounts and runs; a model that never says hello ends here with its own exit code. The model's fingerprint is in
+    the record before it is mounted, and so before a point is drawn."""
+    record.event("fingerprint", **fingerprint(inputs.stand, inputs.stand_text, defect=request.defect))
     try:
         mounted = _mounted(request, inputs)
     except StandError as trouble:

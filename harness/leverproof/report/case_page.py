@@ -20,7 +20,7 @@ def render(case: ReferenceCase, *, width: int = 90) -> str:
     out += _section("Conditions", _conditions(case), width)
     out += _section("Applies when", list(_applies(case.applies)), width)
     for run in case.runs:
-        title = "Procedure" if len(case.runs) == 1 else f"Procedure, run {visible(run.name)}"
+        title = f"Procedure, run {visible(run.name)}"
         steps = [f"{index}. {step_words(step)}" for index, step in enumerate(run.steps, start=1)]
         if run.surroundings:
             steps.insert(0, "With " + _settings(run.surroundings) + ".")
@@ -28,6 +28,8 @@ def render(case: ReferenceCase, *, width: int = 90) -> str:
             steps.insert(0, f"On a grid step of one {run.grid}th of the stand's." if run.grid > 2 else _HALF)
         out += _section(title, steps, width)
     out += ["", "Judged"]
+    if any(step.do == "read" and step.name for run in case.runs for step in run.steps):
+        out.append(fill(_NAMED, width, indent="  ", hang="     "))
     for judgement in case.judgements:
         out += list(_judgement(judgement, width))
     if case.consequence:
@@ -36,6 +38,7 @@ def render(case: ReferenceCase, *, width: int = 90) -> str:
     return "\n".join(out) + "\n"
 
 
+_NAMED = "RUN.READING stands for the reading marked [READING] in run RUN; [STEP] for the step marked so."
 _HALF = "On half the stand's grid step."
 
 
@@ -76,7 +79,7 @@ def _applies(applies: Applies) -> Iterator[str]:
     if applies.without:
         yield f"the sheet does not state {_joined(tuple(map(datum_words, applies.without)))}"
     if applies.levers:
-        yield f"the model has the levers {_joined(applies.levers)}"
+        yield f"the model has the lever{'s' if len(applies.levers) > 1 else ''} {_joined(applies.levers)}"
     if applies.channels:
         yield f"the model shows {_joined(applies.channels)}"
     if applies.capabilities:

@@ -252,6 +252,7 @@ def mounted(record: Record) -> dict[str, str]:
         "stand": _title(header.get("stand")),
         "model": model,
         "derived from": str(said.get("derived_from") or ""),
+        "fingerprint": _fingerprint(record),
         "engine": _engines(header.get("engines")),
         "clock": _own_clock(record),
         "sheet": _title(header.get("sheet")),
@@ -262,6 +263,16 @@ def mounted(record: Record) -> dict[str, str]:
         "host": str(header.get("host") or ""),
     }
     return {key: value for key, value in pairs.items() if value}
+
+
+def _fingerprint(record: Record) -> str:
+    """SHA-256 of what the model is made of, and which files of its own that covers; empty for older records."""
+    said = next((event.data for event in record.events if event.kind == "fingerprint"), {})
+    parts = said.get("parts")
+    if not isinstance(parts, Mapping) or not said.get("sha256"):
+        return ""
+    named = ", ".join(str(name) for name in parts)
+    return f"SHA-256 {said['sha256']}, taken before points were drawn, of: {named}"
 
 
 def _engines(said: object) -> str:

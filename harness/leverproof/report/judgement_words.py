@@ -39,7 +39,7 @@ def _limit(j: Judgement, words: Words) -> str:
         f"the change of {channel_words(j.channel)} from {j.change_from}" if j.change_from else channel_words(j.channel)
     )
     text = f"{start} in run {j.run} {_bounds(j, words)}"
-    text += f" from {j.window[0]} to {j.window[1]}" if j.window is not None else " throughout"
+    text += f" from {_marked(j.window[0])} to {_marked(j.window[1])}" if j.window is not None else " throughout"
     text += ", once settled (later than 10 s after the last lever move)" if j.once_settled else ""
     return text + (", seeks included" if j.include_seek else "")
 
@@ -87,6 +87,11 @@ def _trend(j: Judgement, words: Words) -> str:
     return text
 
 
+def _marked(name: str) -> str:
+    """A step as the procedure marks it; the beginning and the end of a run are no steps."""
+    return name if name in ("", "start", "end") else f"[{name}]"
+
+
 def _event(event: Event, words: Words) -> str:
     name = channel_words(event.channel)
     if event.state:
@@ -95,8 +100,8 @@ def _event(event: Event, words: Words) -> str:
         return f"{name} passes {words(event.crosses)} {event.direction}".rstrip()
     if event.fraction is not None and event.between is not None:
         first, last = event.between
-        return f"{name} has made {event.fraction * 100:g} % of its change from {first} to {last}"
-    return event.name
+        return f"{name} has made {event.fraction * 100:g} % of its change from {_marked(first)} to {_marked(last)}"
+    return _marked(event.name)
 
 
 def _order(j: Judgement, words: Words) -> str:
@@ -109,19 +114,19 @@ def _state(j: Judgement, words: Words) -> str:
     if j.table:
         return f"{text} agrees with the sheet's {channel_words(j.table)} table throughout"
     if j.seen:
-        place = f" between {j.window[0]} and {j.window[1]}" if j.window is not None else ""
+        place = f" between {_marked(j.window[0])} and {_marked(j.window[1])}" if j.window is not None else ""
         return f"{text} is seen {channel_words(j.seen)}{place}"
     return f"{text} at {j.at_reading or 'its reading'} {_bounds(j, words)}"
 
 
 def _response(j: Judgement, words: Words) -> str:
     if j.measure == "monotone":
-        return f"{channel_words(j.channel)} in run {j.run} moves one way only after {j.since}"
+        return f"{channel_words(j.channel)} in run {j.run} moves one way only after {_marked(j.since)}"
     share = {"t10": "10 %", "t90": "90 %"}.get(j.measure, j.measure)
     name = channel_words(j.channel)
-    text = f"the time from {j.since} until {name} in run {j.run} has made {share} of its change"
+    text = f"the time from {_marked(j.since)} until {name} in run {j.run} has made {share} of its change"
     if j.between is not None:
-        text += f" from {j.between[0]} to {j.between[1]}"
+        text += f" from {_marked(j.between[0])} to {_marked(j.between[1])}"
     if j.longer_than:
         gap = f" by at least {quantity(j.least_gap)}" if j.least_gap is not None else ""
         return f"{text} is longer than in run {j.longer_than}{gap}"
@@ -129,7 +134,7 @@ def _response(j: Judgement, words: Words) -> str:
 
 
 def _ending(j: Judgement, _: Words) -> str:
-    return f"the seek {j.seek} in run {j.run} ends with: {' or '.join(channel_words(e) for e in j.endings)}"
+    return f"the seek {_marked(j.seek)} in run {j.run} ends with: {' or '.join(channel_words(e) for e in j.endings)}"
 
 
 def _crossing(j: Judgement, words: Words) -> str:
@@ -164,7 +169,7 @@ def _unmoved(j: Judgement, _: Words) -> str:
 
 
 _MEASURED = {
-    "tube": "stays as near",
+    "tube": "keeps to the same course",
     "end": "has changed as much at the end",
     "area": "takes the same values as often (area between distributions)",
     "magnitude": "is as large (Sprague-Geers magnitude)",
@@ -179,13 +184,12 @@ _MEASURED = {
 
 
 def _history(j: Judgement, _: Words) -> str:
-    span = f" from {j.between[0]} to {j.between[1]}" if j.between is not None else ""
+    span = f" from {_marked(j.between[0])} to {_marked(j.between[1])}" if j.between is not None else ""
     text = f"counted as increments{span}, {channel_words(j.channel)} in run {j.run} {_MEASURED.get(j.measure, '')}"
     if j.band is not None:
         text += f" within {100.0 * j.band:g} % of its end"
-    text += (
-        f" as in {f'the run {j.against}' if j.against else 'a stored curve'}, both from the lever movement {j.since}"
-    )
+    against = f"the run {j.against}" if j.against else "a stored curve"
+    text += f" as in {against}, both from the lever movement {_marked(j.since)}"
     if j.time_within is not None and j.time_within.absolute is not None:
         text += f", {quantity(j.time_within.absolute)} early or late allowed ({j.time_within.reason})"
     if j.curve is None:

@@ -50,7 +50,23 @@ def channel_words(name: str) -> str:
 
 def datum_words(path: str) -> str:
     """A datum of the engine sheet as people say it: ``takeoff.manifold_pressure`` is take-off manifold pressure."""
+    if path in _DATA:
+        return _DATA[path]
+    if path.startswith("limits."):
+        return f"limit of {channel_words(path.removeprefix('limits.'))}"
     return channel_words(path.removeprefix("hardware.").replace("takeoff", "take-off").replace(".", "_"))
+
+
+_DATA = {
+    "limits.turbo_speed_tolerance": "tolerance of a governed turbo speed",
+    "light.hysteresis": "hysteresis of the overspeed light",
+    "light.blinking_above": "turbo speed above which the light blinks",
+    "light.off_above": "turbo speed above which the light is off",
+    "light.on_above": "turbo speed above which the light is on",
+    "link.above": "height above which the levers may be linked",
+    "response.takeoff_time": "time from idle to take-off power",
+    "split_lever.advantage": "split-lever advantage",
+}
 
 
 def count(n: int, word: str, plural: str = "") -> str:

@@ -44,7 +44,7 @@ def test_a_curve_is_read_in_the_channel_s_unit(sample: str) -> None:
 
 def test_the_page_tells_reference_width_and_tier(sample: str) -> None:
     page = " ".join(render(judged(sample)).split())
-    assert "stays as near as in a stored curve, both from the lever movement closing" in page
+    assert "keeps to the same course as in a stored curve, both from the lever movement [closing]" in page
     assert "0.2 s early or late allowed (the film)" in page
     assert "the curve has 3 points over 3 s, from 40 to 23.62" in page and "its doubt is 0.4 inHg" in page
     assert "5 % of the reference's change, against data (validation tier) (the chart)" in page

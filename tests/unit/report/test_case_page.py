@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from leverproof.cases.catalogue import load_catalogue
 from leverproof.cases.model import (
     WHATS,
     Applies,
@@ -25,6 +26,7 @@ from leverproof.cases.model import (
 from leverproof.quantities import Quantity
 from leverproof.report import case_page
 from leverproof.report.judgement_words import judgement_words
+from leverproof.report.wording import datum_words
 
 
 def inhg(value: float) -> Value:
@@ -78,7 +80,7 @@ def page(make: SimpleNamespace) -> str:
         "2. Move throttle open over 2 s. [opening]",
         "3. Hold for 0.5 s.",
         "Move boost until manifold pressure holds the sheet's take-off manifold pressure within 0.02 inHg, at 0.1 1/s, "
-        "in at most 180 s; stop before turbo speed passes the sheet's limits turbo speed; also good: the lever "
+        "in at most 180 s; stop before turbo speed passes the sheet's limit of turbo speed; also good: the lever "
         "reaches its stop, turbo speed limit.",
         "5. Couple throttle and boost, boost ahead by 0.1.",
         "7. Read the gauges, waiting at most 1 s until they are steady. [settled]",
@@ -113,4 +115,19 @@ def test_every_kind_of_judgement_has_its_sentence(what: str) -> None:
 
 def test_a_value_of_the_sheet_is_named_with_what_is_done_to_it() -> None:
     assert FULL.at_most is not None
-    assert case_page.value_words(FULL.at_most) == "the sheet's limits turbo speed x 1.02 less 60 rpm"
+    assert case_page.value_words(FULL.at_most) == "the sheet's limit of turbo speed x 1.02 less 60 rpm"
+
+
+def test_a_datum_of_the_sheet_reads_as_a_phrase() -> None:
+    assert datum_words("limits.turbo_speed") == "limit of turbo speed"
+    assert datum_words("link.above") == "height above which the levers may be linked"
+    assert datum_words("takeoff.manifold_pressure") == "take-off manifold pressure"
+
+
+def test_every_shipped_page_names_its_runs_and_explains_what_it_marks() -> None:
+    for case in load_catalogue().cases:
+        page = " ".join(case_page.render(case).split())
+        assert all(f"Procedure, run {run.name} " in page for run in case.runs), case.id
+        assert "sheet's limits" not in page, case.id
+        reads = any(step.do == "read" and step.name for run in case.runs for step in run.steps)
+        assert ("RUN.READING stands for" in page) is reads, case.id
