@@ -153,7 +153,7 @@ def test_the_matrix_says_who_passes_fails_and_cannot_be_tested(write: Write) -> 
             1_007.0,
             5.0,
             "tie",
-            "differ by 7 hp at altitude 10,000 ft, doubt 7.071 hp, tolerance 40 hp: within doubt",
+            "differ by 7 hp at altitude 10,000 ft, doubt 7.1 hp, tolerance 40 hp: within doubt",
         ),
         (1_008.0, 5.0, "apart", "told apart at 3 of 3 points"),
         (1_000.0, 0.0, "tie", "within doubt"),
@@ -242,6 +242,7 @@ def test_the_option_audit(
     assert words in audit.conclusion
     assert audit.undeclared is undeclared
     assert bool(audit.effects) == ("power" in other)
+    assert all("in 1 case, by at most 10 hp: 1,000 hp and 990 hp in power-climb" in told for told in audit.effects)
 
 
 def test_a_model_that_does_not_repeat_itself_may_differ_by_its_band(write: Write) -> None:
