@@ -316,7 +316,7 @@ def resolvable(record: Record) -> Iterator[tuple[str, str]]:
             name = f"{data.get('case')}/{data.get('judgement')}"
             yield (
                 name,
-                f"{name}: {amount(data['sees'], str(data.get('unit', '')))}; expected: {data['effect']}",
+                f"{name}: {doubt_words(data['sees'], str(data.get('unit', '')))}; expected: {data['effect']}",
             )
 
 

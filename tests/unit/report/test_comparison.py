@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from html.parser import HTMLParser
@@ -183,6 +184,16 @@ def test_what_is_asked_otherwise_is_not_compared(write: Write, make: SimpleNames
     found = compare([write("a"), read_record(tmp_path / "other")])
     assert found.judged[0].relation == "asked differently"
     assert found.judged[1].relation == "one only" and found.judged[1].held[1].verdict == ""
+
+
+def test_letters_of_curves_that_end_together_stand_beside_one_another(write: Write) -> None:
+    found = compare([write("a"), write("b", power=1_000.5), write("c", power=600.0)])
+    drawn = page.render(found)
+    (figure,) = re.findall(r'<svg class="still"[^>]*aria-label="Brake power.*?</svg>', drawn)
+    names = re.findall(r'class="name" x="([\d.]+)" y="([\d.]+)"[^>]*>(\w)<', figure)
+    at = {letter: (float(x), float(y)) for x, y, letter in names}
+    assert abs(at["A"][1] - at["B"][1]) < 2.0 and abs(at["A"][0] - at["B"][0]) >= 14.0
+    assert at["C"][0] == at["A"][0]
 
 
 def test_curves_hold_the_readings_and_the_reference(write: Write) -> None:
