@@ -157,6 +157,19 @@ def test_an_unscrolled_page_prints_every_open_finding_as_vectors(tab: Tab) -> No
     assert not re.search(rb"/Subtype\s*/Image", printed)
 
 
+def test_a_plot_that_was_looked_at_prints_its_still_figure_too(tab: Tab) -> None:
+    still = "document.querySelector('.part:not(.quiet) figure .still-plot').getBoundingClientRect().height"
+    see(tab)
+    assert tab.run(still) == 0
+    tab.media("print")
+    assert tab.run(still) > 50
+
+
+def test_a_number_in_a_table_stays_on_one_line_with_its_unit(tab: Tab) -> None:
+    cells = "[...document.querySelectorAll('table.summary tbody td.n')]"
+    assert set(tab.run(f"{cells}.map(c => getComputedStyle(c).whiteSpace)")) == {"nowrap"}
+
+
 def test_it_follows_a_dark_page_and_never_speaks_by_colour_alone(tab: Tab) -> None:
     ground = "getComputedStyle(document.body).backgroundColor"
     tab.media(prefers_color_scheme="light")

@@ -31,7 +31,7 @@ tbody tr:first-child { border-bottom: 2px solid #000; }
 article + article { break-before: page; border-top: 3px double #000; padding-top: 4mm; }
 @media print {
   body { padding: 0; max-width: none; } article + article { border: 0; }
-  .fill { overflow: visible; page: wide; }
+  .fill { overflow: visible; page: wide; } .fill + .note { page: wide; }
 }
 """
 
@@ -57,9 +57,8 @@ def _card(card: Card) -> str:
     title, *under = heading(card)
     body = sections(card)
     parts = ["<article>", f"<h1>{_text(title)}</h1>", *(f"<p>{_text(line)}</p>" for line in under)]
-    parts += [_section(section) for section in body[:-1]]
+    parts += [_section(section) for section in body]
     parts += _table(card)
-    parts.append(_section(body[-1]))
     parts.append(f'<p class="note">Caution: {_text(card.case.caution)} {_text(CAUTION)}</p>')
     return "\n".join([*parts, "</article>"])
 

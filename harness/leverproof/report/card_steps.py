@@ -91,7 +91,7 @@ def _seek(card_step: CardStep) -> str:
     points = " (point by point)" if len(values) > 1 else ""
     text = (
         f"Move {channel_words(step.lever)} gently until {channel_words(step.channel)} stands at {target}{points}, "
-        f"nearer than {amount(card_step.near, unit)}"
+        f"within {amount(card_step.near, unit)}"
     )
     if step.limit:
         text += f", in at most {duration(step.limit)}"

@@ -19,7 +19,7 @@ from leverproof.engine_ids import case_and_engine
 from leverproof.judge.endings import ENDINGS, FINDINGS, Counts
 from leverproof.judge.model import VERDICTS, Finding
 from leverproof.record.reader import Record
-from leverproof.report.wording import amount
+from leverproof.report.wording import amount, doubt_words
 
 _SHORT = 24
 _EVIDENCE = 400
@@ -147,7 +147,7 @@ def failure_words(finding: Finding) -> str:
     found = finding.found or amount(finding.number, finding.unit)
     return (
         f"{finding.case}/{finding.judgement}: found {found}, expected {finding.expected or '-'}, "
-        f"limit {amount(finding.limit, finding.unit)}, doubt {amount(finding.w, finding.unit)}"
+        f"limit {amount(finding.limit, finding.unit)}, doubt {doubt_words(finding.w, finding.unit)}"
     )
 
 
@@ -327,7 +327,7 @@ def resolvable(record: Record) -> Iterator[tuple[str, str]]:
             name = f"{data.get('case')}/{data.get('judgement')}"
             yield (
                 name,
-                f"{name}: {amount(data['sees'], str(data.get('unit', '')))}; expected: {data['effect']}",
+                f"{name}: {doubt_words(data['sees'], str(data.get('unit', '')))}; expected: {data['effect']}",
             )
 
 

@@ -15,7 +15,7 @@ from leverproof.judge.model import Finding, PointFinding
 from leverproof.record.plain import to_plain
 from leverproof.report.fold import EXITS, fails, verdict_words, with_tolerance
 from leverproof.report.table import painted, subject_table
-from leverproof.report.wording import amount, channel_words, fill, visible
+from leverproof.report.wording import channel_words, doubt_words, fill, visible
 
 
 def render(
@@ -62,8 +62,8 @@ def _words(finding: Finding) -> str:
     if finding.expected:
         text += f"; expected {with_tolerance(finding)}"
     if finding.w:
-        text += f"; the doubt is {amount(finding.w, finding.unit)} (95 %)"
-    parts = [f"{part} {amount(2.0 * u, unit)}" for part, u, unit in _parts(finding) if u]
+        text += f"; the doubt is {doubt_words(finding.w, finding.unit)} (95 %)"
+    parts = [f"{part} {doubt_words(2.0 * u, unit)}" for part, u, unit in _parts(finding) if u]
     text += f", from {', '.join(parts)}" if parts else ""
     return f"{text}." + (f" {finding.note[:1].upper()}{finding.note[1:]}." if finding.note else "")
 

@@ -33,6 +33,12 @@ def amount(value: float | None, unit: str) -> str:
     return "-" if value is None else visible(words.amount(value, unit or "1"))
 
 
+def doubt_words(value: float | None, unit: str) -> str:
+    """A doubt with its unit, to two figures: more would claim to know it better than anybody does (JCGM 100:2008,
+    7.2.6); ``-`` for None."""
+    return "-" if value is None else amount(float(f"{value:.2g}"), unit)
+
+
 def quantity(value: Quantity) -> str:
     """A quantity as it was written, thousands set off by commas."""
     return amount(value.value, value.unit)

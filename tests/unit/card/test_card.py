@@ -12,6 +12,7 @@ from html.parser import HTMLParser
 
 import pytest
 
+from leverproof import CAUTION
 from leverproof.cases.catalogue import load_catalogue
 from leverproof.cases.model import WHATS
 from leverproof.conduct.airframe import HAND_READING
@@ -151,6 +152,15 @@ def test_the_page_is_self_contained_and_hostile_names_are_text(printed: Printer)
     assert "\x1b" not in text and "&lt;script&gt;" in text and "url(" not in text
     assert re.search(r"@page wide", text) and "Content-Security-Policy" in text
     assert "\x1b" not in card_text.render(replace(card, case=case, sheet=sheet))
+
+
+def test_the_table_to_fill_in_comes_last_with_the_caution_beside_it(printed: Printer) -> None:
+    card = printed("shutter-fixed-pressure")
+    for shown in (card_html.render([card]), words(card)):
+        places = [shown.index(part) for part in ("What is judged", "Table to fill in", "Caution: ", CAUTION[:20])]
+        assert places == sorted(places)
+    assert "49.4 inHg, within 0.3 inHg, in at most 120 s" in words(card)
+    assert ".fill + .note { page: wide; }" in card_html.render([card])
 
 
 def test_cards_of_one_sheet_do_not_mention_gauges_it_has_not(printed: Printer) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from html.parser import HTMLParser
@@ -153,7 +154,7 @@ def test_the_matrix_says_who_passes_fails_and_cannot_be_tested(write: Write) -> 
             1_007.0,
             5.0,
             "tie",
-            "differ by 7 hp at altitude 10,000 ft, doubt 7.071 hp, tolerance 40 hp: within doubt",
+            "differ by 7 hp at altitude 10,000 ft, doubt 7.1 hp, tolerance 40 hp: within doubt",
         ),
         (1_008.0, 5.0, "apart", "told apart at 3 of 3 points"),
         (1_000.0, 0.0, "tie", "within doubt"),
@@ -183,6 +184,16 @@ def test_what_is_asked_otherwise_is_not_compared(write: Write, make: SimpleNames
     found = compare([write("a"), read_record(tmp_path / "other")])
     assert found.judged[0].relation == "asked differently"
     assert found.judged[1].relation == "one only" and found.judged[1].held[1].verdict == ""
+
+
+def test_letters_of_curves_that_end_together_stand_beside_one_another(write: Write) -> None:
+    found = compare([write("a"), write("b", power=1_000.5), write("c", power=600.0)])
+    drawn = page.render(found)
+    (figure,) = re.findall(r'<svg class="still"[^>]*aria-label="Brake power.*?</svg>', drawn)
+    names = re.findall(r'class="name" x="([\d.]+)" y="([\d.]+)"[^>]*>(\w)<', figure)
+    at = {letter: (float(x), float(y)) for x, y, letter in names}
+    assert abs(at["A"][1] - at["B"][1]) < 2.0 and abs(at["A"][0] - at["B"][0]) >= 14.0
+    assert at["C"][0] == at["A"][0]
 
 
 def test_curves_hold_the_readings_and_the_reference(write: Write) -> None:
@@ -242,6 +253,7 @@ def test_the_option_audit(
     assert words in audit.conclusion
     assert audit.undeclared is undeclared
     assert bool(audit.effects) == ("power" in other)
+    assert all("in 1 case, by at most 10 hp: 1,000 hp and 990 hp in power-climb" in told for told in audit.effects)
 
 
 def test_a_model_that_does_not_repeat_itself_may_differ_by_its_band(write: Write) -> None:

@@ -24,9 +24,10 @@ from leverproof.record import Record
 from leverproof.report import html
 from leverproof.report.html import claim, evidence, figures, words
 from leverproof.report.html.drawing import Band, Line, Placed, chart, distances, ticks
-from leverproof.report.html.markup import LONGEST, Markup, data_script, element, escaped, value_cell
+from leverproof.report.html.markup import LONGEST, Markup, data_script, element, escaped, value_cell, value_head
 from leverproof.report.html.readings import readings_table
 from leverproof.report.html.series import AROUND, MISSING, difference, packed, thinned, windows
+from leverproof.report.wording import doubt_words
 from leverproof.timegrid import TimeGrid
 
 NASTY = "</script><script>alert(1)</script><b>&\"'\u202e\x00"
@@ -64,6 +65,14 @@ def test_data_cannot_end_its_element_and_comes_back_unchanged() -> None:
 def test_numbers_stand_right_with_their_details_below() -> None:
     assert value_cell("18.02 inHg (a, b)") == '<td class="n">18.02 inHg<div class="sub">(a, b)</div></td>'
     assert value_cell("the seek ended: stop (x)") == "<td>the seek ended: stop (x)</td>"
+    assert 'class="n"' in value_head("found", ["18.02 inHg (a, b)", "3 K", "-"])
+    assert 'class="n"' not in value_head("found", ["turbo half way 0.672 s after lever half way", "3 K"])
+
+
+def test_a_doubt_is_told_to_two_figures() -> None:
+    told = [doubt_words(value, unit) for value, unit in ((0.05774, "s"), (1.633, "degC"), (1234.0, "rpm"), (0.0, "hp"))]
+    assert told == ["0.058 s", "1.6 degC", "1,200 rpm", "0 hp"]
+    assert doubt_words(None, "s") == "-"
 
 
 def test_every_verdict_has_its_part_of_the_claim() -> None:

@@ -27,7 +27,7 @@ from leverproof.report.comparison.model import (
     Subject,
 )
 from leverproof.report.fold import all_findings, fails, failure_words, standing, with_tolerance
-from leverproof.report.wording import amount, count
+from leverproof.report.wording import amount, count, doubt_words
 
 Key = tuple[str, str]
 _MISSING = 160
@@ -68,7 +68,7 @@ def _held(finding: Finding | None) -> Held:
     if finding is None:
         return Held("", note="the record does not ask this")
     verdict = finding.verdict + (" (self-referential)" if finding.self_referential else "")
-    doubt = amount(finding.w, finding.unit) if finding.w and finding.found else ""
+    doubt = doubt_words(finding.w, finding.unit) if finding.w and finding.found else ""
     note = failure_words(finding) if fails(finding) else finding.note
     return Held(verdict, finding.found, doubt, note)
 
@@ -115,7 +115,7 @@ def _spread(there: Sequence[Finding]) -> tuple[bool, str] | None:
         return None
     differ, doubt, point = widest
     at = {"": "", _SWEEP: f" {_SWEEP}"}.get(point.label, f" at {point.label}")
-    told = f"{amount(differ, point.unit)}{at}, doubt {amount(doubt, point.unit)}"
+    told = f"{amount(differ, point.unit)}{at}, doubt {doubt_words(doubt, point.unit)}"
     if 0.0 < point.limit < math.inf:
         told += f", tolerance {amount(point.limit, point.unit)}"
     if apart:

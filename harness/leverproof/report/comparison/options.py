@@ -71,7 +71,7 @@ def _number(told: Told, case: str, place: str, channel: str, a: float, b: float,
     told.cases.setdefault(channel, set()).add(case)
     if channel not in told.numbers or apart > told.numbers[channel][0]:
         words = f"{amount(a, known.unit)} and {amount(b, known.unit)}"
-        told.numbers[channel] = (apart, f"{words} in {case} ({place})")
+        told.numbers[channel] = (apart, f"{amount(apart, known.unit)}: {words} in {case} ({place})")
 
 
 def _same(run: ConductedRun, match: ConductedRun) -> bool:
@@ -120,7 +120,7 @@ def _ranked(told: Told) -> list[str]:
         return -(apart / band if band else apart)
 
     return [
-        f"{channel_words(channel)} in {count(len(told.cases[channel]), 'case')}; most {told.numbers[channel][1]}"
+        f"{channel_words(channel)} in {count(len(told.cases[channel]), 'case')}, by at most {told.numbers[channel][1]}"
         for channel in sorted(told.numbers, key=bands)
     ]
 

@@ -11,6 +11,7 @@ from leverproof.report.html.markup import escaped
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 320, 76, 36, 14, 46
 _DASHES = ("", "7 4", "2 3", "9 3 2 3")
 _COLOURS = 6
+_NAME = 14
 
 
 def drawing(found: Comparison, panel: Panel) -> str:
@@ -24,7 +25,8 @@ def drawing(found: Comparison, panel: Panel) -> str:
         f'<svg class="still" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{_text(said)}">',
         *_grid(frame, panel.unit),
         *(_band(band, frame) for band in panel.bands),
-        *(_curve(curve, frame, found.models[curve.model].letter) for curve in panel.curves),
+        *(_curve(curve, frame) for curve in panel.curves),
+        *_names([(letter, *_places(curve, frame)[-1]) for letter, curve in zip(letters, panel.curves, strict=True)]),
         "</svg>",
     ]
     return "".join(out)
@@ -114,14 +116,29 @@ def _band(band: Band, frame: _Frame) -> str:
     return f'<path class="span" d="M{left} {y}H{right}M{left} {y - 6}v12M{right} {y - 6}v12">{title}</path>'
 
 
-def _curve(curve: Curve, frame: _Frame, letter: str) -> str:
-    places = [(frame.x(h), frame.y(v)) for h, v in curve.points]
+def _places(curve: Curve, frame: _Frame) -> list[tuple[float, float]]:
+    return [(frame.x(h), frame.y(v)) for h, v in curve.points]
+
+
+def _names(ends: Sequence[tuple[str, float, float]]) -> list[str]:
+    """The letters at the ends of the curves; those that would lie over one another stand in a row."""
+    taken: list[tuple[float, float]] = []
+    out = []
+    for letter, x, y in ends:
+        at = x - 4
+        while any(abs(at - other) < _NAME and abs(y - height) < _NAME for other, height in taken):
+            at = round(at - _NAME, 1)
+        taken.append((at, y))
+        out.append(f'<text class="name" x="{at}" y="{y - 9}" text-anchor="end">{_text(letter)}</text>')
+    return out
+
+
+def _curve(curve: Curve, frame: _Frame) -> str:
+    places = _places(curve, frame)
     dash = f' stroke-dasharray="{_DASHES[curve.model % 4]}"' if _DASHES[curve.model % 4] else ""
     line = "L".join(f"{x} {y}" for x, y in places)
     drawn = f'<path class="c m{curve.model % _COLOURS}"{dash} d="M{line}"/>' if len(places) > 1 else ""
-    x, y = places[-1]
-    name = f'<text class="name" x="{x - 4}" y="{y - 9}" text-anchor="end">{_text(letter)}</text>'
-    return drawn + "".join(_mark(curve.model, *place) for place in places) + name
+    return drawn + "".join(_mark(curve.model, *place) for place in places)
 
 
 def _mark(model: int, x: float, y: float) -> str:

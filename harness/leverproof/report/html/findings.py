@@ -10,9 +10,18 @@ from leverproof.judge.model import Doubt, Finding, PointFinding
 from leverproof.report.fold import verdict_words, with_tolerance
 from leverproof.report.html.claim import deciding, in_order
 from leverproof.report.html.glyphs import glyph
-from leverproof.report.html.markup import Markup, element, joined, number_cell, number_head, table, value_cell
+from leverproof.report.html.markup import (
+    Markup,
+    element,
+    joined,
+    number_cell,
+    number_head,
+    table,
+    value_cell,
+    value_head,
+)
 from leverproof.report.html.words import units_cell
-from leverproof.report.wording import amount
+from leverproof.report.wording import amount, doubt_words
 
 
 def summary_table(findings: Sequence[Finding], anchor: Callable[[str], str]) -> Markup:
@@ -29,11 +38,19 @@ def summary_table(findings: Sequence[Finding], anchor: Callable[[str], str]) -> 
         ]
         for f in in_order(findings)
     ]
-    heads = ["verdict", "asked", number_head("found"), number_head("expected"), number_head("beyond tolerance"),
+    heads = ["verdict", "asked", *valued_heads(findings), number_head("beyond tolerance"),
              number_head("doubt (95 %)"), number_head("units of doubt")]  # fmt: skip
     return table(
         heads, rows, caption="The required ones first, the furthest beyond doubt first", class_="summary"
     )
+
+
+def valued_heads(findings: Sequence[Finding]) -> list[Markup]:
+    """The heads of the columns of what was found and expected."""
+    return [
+        value_head("found", [f.found or "-" for f in findings]),
+        value_head("expected", [with_tolerance(f) for f in findings]),
+    ]
 
 
 def _beyond(finding: Finding) -> str:
@@ -46,7 +63,7 @@ def _beyond(finding: Finding) -> str:
 def doubt_cell(finding: Finding) -> str:
     """The doubt of the deciding number; ``-`` where there is none."""
     point = deciding(finding)
-    return "-" if point is None or point.excess is None else amount(point.w, point.unit)
+    return "-" if point is None or point.excess is None else doubt_words(point.w, point.unit)
 
 
 def points_table(findings: Sequence[Finding]) -> Markup:
@@ -58,14 +75,16 @@ def points_table(findings: Sequence[Finding]) -> Markup:
             value_cell(point.expected_text or "-"),
             number_cell(amount(point.limit, point.unit) if point.excess is not None else "-"),
             number_cell(amount(point.excess, point.unit)),
-            number_cell(amount(point.w, point.unit) if point.excess is not None else "-"),
+            number_cell(doubt_words(point.w, point.unit) if point.excess is not None else "-"),
             element("span", glyph(point.verdict), point.verdict, class_="chip"),
             point.note,
         ]
         for finding in findings
         for point in finding.points
     ]
-    heads = ["point", number_head("found"), number_head("expected"), number_head("tolerance"),
+    points = [point for finding in findings for point in finding.points]
+    heads = ["point", value_head("found", [p.found_text or "-" for p in points]),
+             value_head("expected", [p.expected_text or "-" for p in points]), number_head("tolerance"),
              number_head("beyond the expectation"), number_head("doubt (95 %)"), "verdict", "note"]  # fmt: skip
     return table(heads, rows, caption=f"Point by point: {findings[0].asked}")
 
@@ -83,7 +102,7 @@ def doubts_table(findings: Sequence[Finding]) -> Markup | None:
         whole = "all parts together (root of the sum of squares)"
         lead = [finding.judgement] if len(findings) > 1 else []
         share = number_cell("100 %" if point.w > 0.0 else "-")
-        rows.append([*lead, whole, "", number_cell(amount(point.w, point.unit)), share])
+        rows.append([*lead, whole, "", number_cell(doubt_words(point.w, point.unit)), share])
     if not rows:
         return None
     lead = ["judgement"] if len(findings) > 1 else []
@@ -95,7 +114,7 @@ def _doubt_row(finding: Finding, point: PointFinding, doubt: Doubt, *, several: 
     lead: list[str | Markup] = [finding.judgement] if several else []
     if doubt.u is None:
         return [*lead, doubt.part, doubt.how, number_cell("not determined"), number_cell("-")]
-    size = number_cell(amount(COVERAGE * doubt.u, point.unit))
+    size = number_cell(doubt_words(COVERAGE * doubt.u, point.unit))
     if point.w <= 0.0:
         return [*lead, doubt.part, doubt.how, size, number_cell("-")]
     share = (COVERAGE * doubt.u / point.w) ** 2

@@ -110,10 +110,20 @@ def number_cell(text: str) -> Markup:
 def value_cell(text: str) -> Markup:
     """A cell for what was found or expected: a number stands right, its details below it; words stand left."""
     number, bracket, detail = text.partition(" (")
-    if not number or number[0] not in "-+0123456789" or len(number) > _NUMBER:
+    if not _is_number(number):
         return element("td", text)
     below = element("div", f"({detail}", class_="sub") if bracket else None
     return element("td", number, below, class_="n")
+
+
+def _is_number(text: str) -> bool:
+    return bool(text) and text[0] in "-+0123456789" and len(text) <= _NUMBER
+
+
+def value_head(text: str, cells: Iterable[str]) -> Markup:
+    """The head of a column of :func:`value_cell`: over numbers it stands right as they do, over words left."""
+    numbers = [_is_number(cell.partition(" (")[0]) for cell in cells]
+    return number_head(text) if 2 * sum(numbers) > len(numbers) else element("th", text, scope="col")
 
 
 def number_head(text: str) -> Markup:

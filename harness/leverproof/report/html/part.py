@@ -14,7 +14,7 @@ from leverproof.report.fold import deferral_words, repeat_command, resolvable, v
 from leverproof.report.html import figures
 from leverproof.report.html.claim import in_order, is_open
 from leverproof.report.html.evidence import CaseEvidence, asked
-from leverproof.report.html.findings import doubt_cell, doubts_table, points_table
+from leverproof.report.html.findings import doubt_cell, doubts_table, points_table, valued_heads
 from leverproof.report.html.glyphs import glyph
 from leverproof.report.html.markup import Markup, element, joined, number_cell, number_head, table, value_cell
 from leverproof.report.html.readings import readings_table
@@ -179,7 +179,7 @@ def _judged(findings: Sequence[Finding], title: str) -> Iterator[Markup]:
         ]
         for f in findings
     ]
-    heads = ["verdict", "asked", number_head("found"), number_head("expected"), number_head("doubt (95 %)"),
+    heads = ["verdict", "asked", *valued_heads(findings), number_head("doubt (95 %)"),
              number_head("units of doubt"), "note"]  # fmt: skip
     yield element("h4", title)
     yield table(heads, rows, caption=f"{title}: {findings[0].case}")

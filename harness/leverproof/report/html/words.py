@@ -8,7 +8,7 @@ from leverproof.judge.model import Finding, PointFinding
 from leverproof.judge.words import SIGNIFICANT
 from leverproof.report.fold import with_tolerance
 from leverproof.report.html.claim import deciding, units_of_doubt
-from leverproof.report.wording import amount
+from leverproof.report.wording import amount, doubt_words
 
 _OPENING = {
     "pass": "Passes",
@@ -44,7 +44,7 @@ def _distance(finding: Finding) -> str:
     side = "beyond" if beyond > 0 else "inside"
     text = f"That is {amount(abs(beyond), point.unit)} {side} {_what(point)}"
     if point.w > 0.0:
-        return f"{text}, {times(units_of_doubt(finding))} the doubt of {amount(point.w, point.unit)} (95 %)."
+        return f"{text}, {times(units_of_doubt(finding))} the doubt of {doubt_words(point.w, point.unit)} (95 %)."
     return f"{text}; the doubt is nought."
 
 
