@@ -90,12 +90,7 @@ def load_catalogue(folders: Sequence[str] = ()) -> Catalogue:
             text = read_text(source)
             case = parse_case(text, where)
             if case.id in cases:
-                raise InputError(
-                    f"duplicate case id {case.id!r}, also in {cases[case.id].path}",
-                    f"{where}: id",
-                    "give it another id",
-                    "duplicate",
-                )
+                raise duplicate(case.id, where, cases[case.id].path)
         except InputError as problem:
             problems.append(problem)
             continue
@@ -104,6 +99,13 @@ def load_catalogue(folders: Sequence[str] = ()) -> Catalogue:
     order = {subject: i for i, subject in enumerate(ladder)}
     ranked = sorted(cases.values(), key=lambda c: (order.get(c.subject, len(order)), c.subject, c.id))
     return Catalogue(tuple(ranked), tuple(problems), ladder, texts, suite)
+
+
+def duplicate(case_id: str, where: str, other: str) -> InputError:
+    """What is wrong with a case in ``where`` whose id the file ``other`` has already."""
+    return InputError(
+        f"duplicate case id {case_id!r}, also in {other}", f"{where}: id", "give it another id", "duplicate"
+    )
 
 
 def _suite() -> tuple[dict[str, tuple[str, ...]], str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
-from leverproof.cases.catalogue import Catalogue, case_files, load_catalogue, other_suite
+from leverproof.cases.catalogue import Catalogue, case_files, duplicate, load_catalogue, other_suite
 from leverproof.cases.loader import parse_case
 from leverproof.cases.model import ReferenceCase
 from leverproof.errors import InputError, nearest
@@ -39,13 +39,7 @@ def check_cases(paths: Sequence[str]) -> CheckedCases:
             case = parse_case(text, where)
             own = shipped.texts.get(case.id) == text
             if case.id in found or (case.id in taken and not own):
-                other = found[case.id].path if case.id in found else taken[case.id]
-                raise InputError(
-                    f"duplicate case id {case.id!r}, also in {other}",
-                    f"{where}: id",
-                    "give it another id",
-                    "duplicate",
-                )
+                raise duplicate(case.id, where, found[case.id].path if case.id in found else taken[case.id])
         except InputError as problem:
             problems.append(problem)
             continue

@@ -71,23 +71,17 @@ def answers(asks: Sequence[Ask | None], rows: Sequence[Rows]) -> list[Answer]:
 
 
 def _answer_steady(asks: Sequence[AskSteady], rows: Sequence[Rows], places: Sequence[int], found: list[Answer]) -> None:
-    """One pass for all watched channels of all lanes with windows of one length."""
-    for window in {ask.window for ask in asks}:
-        alike = [at for at, ask in enumerate(asks) if ask.window == window]
-        samples = np.empty((sum(len(asks[at].bands) for at in alike), window))
-        begin = 0
-        for at in alike:
-            ask = asks[at]
-            samples[begin : begin + len(ask.bands)] = rows[at][-window - 1 : -1].T[ask.columns]
-            begin += len(ask.bands)
-        bands = [band for at in alike for band in asks[at].bands]
-        limits = [limit for at in alike for limit in asks[at].limits]
-        times_over = unsteadiness(samples, bands, limits)
-        begin = 0
-        for at in alike:
-            end = begin + len(asks[at].bands)
-            found[places[at]] = times_over[begin:end]
-            begin = end
+    """One pass for all watched channels of all lanes, whose windows are of one length because their grid is one."""
+    window = asks[0].window
+    samples = np.concatenate([seen[-window - 1 : -1].T[ask.columns] for ask, seen in zip(asks, rows, strict=True)])
+    bands = [band for ask in asks for band in ask.bands]
+    limits = [limit for ask in asks for limit in ask.limits]
+    times_over = unsteadiness(np.ascontiguousarray(samples, np.float64), bands, limits)
+    begin = 0
+    for place, ask in zip(places, asks, strict=True):
+        end = begin + len(ask.bands)
+        found[place] = times_over[begin:end]
+        begin = end
 
 
 def _answer_rest(asks: Sequence[AskRest], rows: Sequence[Rows], places: Sequence[int], found: list[Answer]) -> None:
