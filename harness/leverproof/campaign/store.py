@@ -1,0 +1,291 @@
+"""Results on disk: append-only, every line with a checksum of its own.
+
+A folder holds ``campaign.json`` (which plan this is) and ``results/NNNN.jsonl``, one file for each time that the
+campaign was started. A line is the first 16 hexadecimal digits of the SHA-256 of its text, a blank, and its text: one
+JSON object with everything that one item gave. Lines are handed to the operating system as soon as their block is
+done, so that nothing that was finished is lost when the process is killed; they are forced to the disk at least every
+``SYNC_SECONDS`` while blocks come in and at the end, so that a machine that loses its power loses no more than that.
+
+A line that is torn or damaged counts as not there, and its item is flown again; nothing is ever changed in place.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import IO, Any
+
+from leverproof import CAUTION, __version__
+from leverproof.campaign.model import Outcome
+from leverproof.errors import ReproducibilityError, UsageError
+from leverproof.record.layout import PROGRAM
+from leverproof.record.plain import NotPlainError, from_plain
+
+MANIFEST = "campaign.json"
+RESULTS = "results"
+FORMAT = 1
+SYNC_SECONDS = 5.0
+_SUM = 16
+_ITEM, _STUDY, _BLOCK = "item", "study", "block"
+_COMMON = ("model", "sheet", "case", "subject", "sample", "coefficients")
+_OWN = tuple(name for name in Outcome.__dataclass_fields__ if name not in (_ITEM, _BLOCK, *_COMMON))
+_DEFAULTS = {name: entry.default for name, entry in Outcome.__dataclass_fields__.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Damage:
+    """A line that does not read as it was written: its file and number, and whether it is the last of its file without
+    an end, as a process leaves it that is killed while it writes."""
+
+    file: str
+    line: int
+    torn: bool
+
+
+def encoded(outcomes: Sequence[Outcome]) -> bytes:
+    """The line of one item, with its line feed. All outcomes are of one item and block; what they share is written
+    once."""
+    first = outcomes[0]
+    text: dict[str, Any] = {_ITEM: first.item, _BLOCK: first.block}
+    text |= {name: _plain(getattr(first, name)) for name in _COMMON}
+    text["rows"] = [_row(outcome) for outcome in outcomes]
+    return _line(text)
+
+
+def encoded_study(study: str, facts: Mapping[str, Any]) -> bytes:
+    """The line that keeps what the step study of a model and sheet showed; ``facts`` is plain data."""
+    return _line({_STUDY: study, "facts": dict(facts)})
+
+
+def decoded(line: bytes) -> list[Outcome] | None:
+    """The outcomes of one line as :func:`encoded` wrote it, None for another kind of line. Raises
+    :class:`ReproducibilityError` where it is damaged."""
+    text = _checked(line)
+    if text is None:
+        raise ReproducibilityError("a line of results does not have the checksum it was written with")
+    return _outcomes(text) if _ITEM in text else None
+
+
+class Store:
+    """The results of a campaign being written into ``folder``: a new file each time, opened in a ``with`` statement.
+
+    ``plan`` is the digest of the plan, ``header`` plain data for the manifest. Raises :class:`UsageError` when the
+    folder belongs to another plan or is not one of ours; then it is left as it was."""
+
+    def __init__(
+        self, folder: Path, plan: str, header: Mapping[str, Any], *, clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        self.folder = folder
+        self._plan, self._header, self._clock = plan, dict(header), clock
+        self._lines: IO[bytes] | None = None
+        self._due = 0.0
+
+    def __enter__(self) -> Store:
+        take(self.folder, self._plan, self._header)
+        self._lines = _next_file(self.folder / RESULTS)
+        self._due = self._clock() + SYNC_SECONDS
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._lines is None:
+            return
+        self._sync()
+        self._lines.close()
+        empty = Path(self._lines.name)
+        self._lines = None
+        if not empty.stat().st_size:
+            empty.unlink()
+
+    def append(self, lines: Sequence[bytes]) -> None:
+        """Keeps the lines of a block, in one write."""
+        if self._lines is None:
+            raise RuntimeError("a store takes lines only while it is open")
+        self._lines.write(b"".join(lines))
+        self._lines.flush()
+        if self._clock() >= self._due:
+            self._sync()
+
+    def _sync(self) -> None:
+        if self._lines is not None:
+            self._lines.flush()
+            os.fsync(self._lines.fileno())
+            self._due = self._clock() + SYNC_SECONDS
+
+
+def take(folder: Path, plan: str, header: Mapping[str, Any]) -> None:
+    """Makes ``folder`` that of this plan, or finds that it is already. Raises :class:`UsageError` where it is
+    something else, which is left untouched."""
+    try:
+        known = manifest(folder)
+        if known is None:
+            if folder.is_symlink() or (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))):
+                raise UsageError(
+                    "this is no folder of a campaign; it was left untouched",
+                    str(folder),
+                    "move it away, or name another folder with --out",
+                    "not_a_campaign",
+                )
+            _begin(folder, plan, header)
+        elif known.get("plan") != plan:
+            raise UsageError(
+                f"this folder holds another campaign ({known.get('title', '')!r}), or this one has changed since",
+                str(folder),
+                "name another folder with --out; results of two plans, models or sets of cases are not mixed",
+                "other_plan",
+            )
+        (folder / RESULTS).mkdir(exist_ok=True)
+    except OSError as reason:
+        raise UsageError(
+            f"cannot keep results there: {reason.strerror or reason}", str(folder), "name another folder with --out"
+        ) from None
+
+
+def manifest(folder: Path) -> dict[str, Any] | None:
+    """What the folder says of itself, None where it is none of ours."""
+    try:
+        found = json.loads((folder / MANIFEST).read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return None
+    ours = isinstance(found, dict) and found.get("program") == PROGRAM and found.get("format") == FORMAT
+    return found if ours else None
+
+
+def finished(folder: Path) -> set[int]:
+    """The items that are there, as :func:`key` gives them."""
+    return {key(text[_ITEM]) for text, _ in _texts(folder) if _ITEM in text}
+
+
+def key(item: str) -> int:
+    """The id of an item as a number, which takes the least memory."""
+    return int(item, 16)
+
+
+def studies(folder: Path) -> dict[str, dict[str, Any]]:
+    """What the step studies showed, by the id of their block."""
+    return {str(text[_STUDY]): text["facts"] for text, _ in _texts(folder) if _STUDY in text}
+
+
+def outcomes(folder: Path) -> Iterator[Outcome]:
+    """Every outcome, item by item in the order in which they were finished; an item that is there twice is given
+    once."""
+    for text, _ in items(folder):
+        yield from _outcomes(text)
+
+
+def items(folder: Path, damages: list[Damage] | None = None) -> Iterator[tuple[dict[str, Any], bytes]]:
+    """Every item once: its text as data, and the line it stands in. Damaged lines go to ``damages``."""
+    seen: set[int] = set()
+    for text, line in _texts(folder, damages):
+        if _ITEM not in text:
+            continue
+        number = key(text[_ITEM])
+        if number not in seen:
+            seen.add(number)
+            yield text, line
+
+
+def digest(folder: Path) -> str:
+    """SHA-256 of the sorted set of results. Order, blocks, workers, shards and interruptions make no difference."""
+    sums = sorted(key(text[_ITEM]).to_bytes(16) + result_sum(text) for text, _ in items(folder))
+    whole = hashlib.sha256()
+    for one in sums:
+        whole.update(one)
+    return whole.hexdigest()
+
+
+def result_sum(text: Mapping[str, Any]) -> bytes:
+    """SHA-256 of what an item gave, wherever it was flown."""
+    own = {name: value for name, value in text.items() if name != _BLOCK}
+    return hashlib.sha256(_dumped(own)).digest()
+
+
+def _begin(folder: Path, plan: str, header: Mapping[str, Any]) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    own = {"format": FORMAT, "program": PROGRAM, "version": __version__, "caution": CAUTION, "plan": plan}
+    text = json.dumps(own | {k: v for k, v in header.items() if k not in own}, indent=1, sort_keys=True)
+    beside = folder / f"{MANIFEST}.part"
+    beside.write_text(text + "\n", encoding="utf-8")
+    beside.replace(folder / MANIFEST)
+
+
+def _next_file(folder: Path) -> IO[bytes]:
+    """A file that nobody has written to: a torn tail is never written after."""
+    number = 1 + max((int(path.stem) for path in folder.glob("*.jsonl") if path.stem.isdecimal()), default=0)
+    while True:
+        try:
+            return (folder / f"{number:04d}.jsonl").open("xb")
+        except FileExistsError:
+            number += 1
+
+
+def _texts(folder: Path, damages: list[Damage] | None = None) -> Iterator[tuple[dict[str, Any], bytes]]:
+    for path in sorted((folder / RESULTS).glob("*.jsonl")):
+        with path.open("rb") as lines:
+            for number, line in enumerate(lines, 1):
+                text = _checked(line)
+                if text is not None:
+                    yield text, line
+                elif damages is not None:
+                    damages.append(Damage(path.name, number, not line.endswith(b"\n")))
+
+
+def _dumped(text: Mapping[str, Any]) -> bytes:
+    return json.dumps(text, allow_nan=False, separators=(",", ":")).encode("ascii")
+
+
+def _line(text: Mapping[str, Any]) -> bytes:
+    body = _dumped(text)
+    return hashlib.sha256(body).hexdigest()[:_SUM].encode("ascii") + b" " + body + b"\n"
+
+
+def _checked(line: bytes) -> dict[str, Any] | None:
+    """The text of a line; None unless it is whole, has its checksum and is one of ours."""
+    if not line.endswith(b"\n") or line[_SUM : _SUM + 1] != b" ":
+        return None
+    body = line[_SUM + 1 : -1]
+    if hashlib.sha256(body).hexdigest()[:_SUM].encode("ascii") != line[:_SUM]:
+        return None
+    try:
+        text = json.loads(body)
+    except (ValueError, RecursionError):
+        return None
+    return text if isinstance(text, dict) and (_named(text) or isinstance(text.get(_STUDY), str)) else None
+
+
+def _named(text: Mapping[str, Any]) -> bool:
+    name = text.get(_ITEM)
+    return isinstance(name, str) and len(name) <= 32 and name != "" and all(c in "0123456789abcdef" for c in name)
+
+
+def _row(outcome: Outcome) -> dict[str, Any]:
+    row: dict[str, Any] = {}
+    for name in _OWN:
+        value = getattr(outcome, name)
+        if value != _DEFAULTS[name] and not (name == "readings" and not value):
+            row[name] = _plain(value)
+    return row
+
+
+def _plain(value: Any) -> Any:
+    """As :func:`leverproof.record.plain.to_plain` does, for the few types an outcome holds."""
+    if isinstance(value, float):
+        return value if value - value == 0.0 else ("NaN" if value != value else f"{'-' if value < 0 else ''}Infinity")
+    if isinstance(value, Mapping):
+        return {name: _plain(entry) for name, entry in value.items()}
+    return value
+
+
+def _outcomes(text: Mapping[str, Any]) -> list[Outcome]:
+    common = {name: value for name, value in text.items() if name != "rows"}
+    try:
+        return [from_plain(Outcome, common | row, f"item {text[_ITEM]}") for row in text["rows"]]
+    except (NotPlainError, TypeError, KeyError) as reason:
+        raise ReproducibilityError(f"a line of results does not hold an outcome: {reason}") from None
