@@ -57,15 +57,16 @@ class Worst:
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """Why things could not be judged: the words, the verdict they led to, how many outcomes and items, and the first
-    of the cases and models by name."""
+    """Why things could not be judged: the words, the verdict they led to, how many outcomes, and the first of the
+    models and cases by name, with whether there are more."""
 
     text: str
     verdict: str
     outcomes: int
     models: tuple[str, ...]
     cases: tuple[str, ...]
-    cut: int
+    cut_models: bool = False
+    cut_cases: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +225,8 @@ class Fold:
             grid = self._grids.at((*head, "judgement", row.judgement, row.what, row.unit))
             if grid is not None:
                 speed = self._speeds.get(row.point)
-                grid.add(row.found, altitude, speed, failing=decided(row.verdict) is False)
+                failing = row.weight == REQUIRED and decided(row.verdict) is False
+                grid.add(row.found, altitude, speed, failing=failing)
 
     def summary(self, *, title: str = "", plan: str = "", notes: tuple[str, ...] = ()) -> Summary:
         """The summary of what was added so far."""
@@ -291,10 +293,10 @@ def _draws(model: str, sheet: str, held: bytearray) -> Draws:
 
 
 def _trouble(text: str, verdict: str, why: _Why) -> Trouble:
-    cut = int(why.models.left_out) + int(why.cases.left_out)
     models, cases = (tuple(name for name, _ in held.items()) for held in (why.models, why.cases))
-    return Trouble(text, verdict, why.outcomes, models, cases, cut)
+    return Trouble(text, verdict, why.outcomes, models, cases, why.models.left_out, why.cases.left_out)
 
 
-def _most(trouble: Trouble) -> tuple[int, str, str]:
-    return -trouble.outcomes, trouble.text, trouble.verdict
+def _most(trouble: Trouble) -> tuple[bool, int, str, str]:
+    """What does not pass first, then the most frequent."""
+    return decided(trouble.verdict) is not False, -trouble.outcomes, trouble.text, trouble.verdict

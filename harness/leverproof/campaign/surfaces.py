@@ -88,8 +88,8 @@ def _fixed(value: float) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Mean:
-    """The numbers of one cell: their mean, least, greatest, how many, and how many of them do not pass. ``altitude``
-    and ``speed`` are the indices of its levels."""
+    """The numbers of one cell: their mean, least, greatest, how many, and how many of them are required and do not
+    pass. ``altitude`` and ``speed`` are the indices of its levels."""
 
     altitude: int
     speed: int

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-
-from tabulate import tabulate
+from collections.abc import Iterator
 
 from leverproof import CAUTION
+from leverproof.report.columns import columns, markdown_rows
 from leverproof.report.comparison.model import Comparison, Panel
 from leverproof.report.comparison.words import (
     TIES,
@@ -22,7 +21,6 @@ from leverproof.report.comparison.words import (
 from leverproof.report.markdown import cell
 from leverproof.report.wording import amount, count, fill, visible
 
-_NARROW, _WIDE = 10, 24
 LARGEST = 900_000
 """Bytes of Markdown, as for one record."""
 
@@ -33,7 +31,7 @@ def render(found: Comparison, *, width: int = 110) -> str:
     parts.append("\n" + fill(TIES, width))
     heads = ["subject", *(m.letter for m in found.models), "told apart"]
     rows = [[row.subject, *map(subject_words, row.cells), row_words(row)] for row in found.rows]
-    parts.append("\n" + _table(heads, rows, width))
+    parts.append("\n" + columns(heads, rows, width))
     kept = telling(found)
     parts.append(
         f"\n{count(len(kept), 'judgement')} of {len(found.judged):,} that tell apart, or do not pass somewhere"
@@ -46,7 +44,7 @@ def render(found: Comparison, *, width: int = 110) -> str:
         ]
         parts.append(fill(relation_words(row), width, indent="      ", hang="         "))
     for panel in found.panels:
-        parts.append(f"\n{visible(panel.title)}, {panel.unit}\n\n{_table(*panel_table(found, panel), width)}")
+        parts.append(f"\n{visible(panel.title)}, {panel.unit}\n\n{columns(*panel_table(found, panel), width)}")
         parts += [_listed(line, width) for line in panel_notes(found, panel)]
     if found.audits:
         parts.append("\nOption audit: records of one model")
@@ -64,21 +62,6 @@ def _head(found: Comparison) -> Iterator[str]:
     for model in found.models:
         told = "; ".join(f"{key} {value}" for key, value in model.head.items() if key not in ("stand", "host"))
         yield f"{model.letter}  {model.name}; {told}; {model.ending}"
-
-
-def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> str:
-    """A table whose columns share the width, none narrower than can be read."""
-    if not rows:
-        return ""
-    widest = [max(len(str(row[i])) for row in (heads, *rows)) for i in range(len(heads))]
-    room = width - 2 * (len(heads) - 1)
-    share = [min(w, _WIDE) for w in widest]
-    while sum(share) > room and max(share) > _NARROW:
-        share[share.index(max(share))] -= 1
-    for i, w in enumerate(widest):
-        share[i] += max(0, min(w - share[i], room - sum(share)))
-    shown = [[fill(str(c), w) if c else "" for c, w in zip(row, share, strict=True)] for row in rows]
-    return tabulate(shown, heads, tablefmt="simple", disable_numparse=True)
 
 
 def panel_table(found: Comparison, panel: Panel) -> tuple[list[str], list[list[str]]]:
@@ -126,7 +109,7 @@ def _markdown(found: Comparison) -> Iterator[str]:
     yield from (f"- {cell(line)}" for line in (*_head(found), *found.notes))
     yield f"\n{TIES}\n"
     heads = ["subject", *(m.letter for m in found.models), "told apart"]
-    yield from _rows(heads, [[r.subject, *map(subject_words, r.cells), row_words(r)] for r in found.rows])
+    yield from markdown_rows(heads, [[r.subject, *map(subject_words, r.cells), row_words(r)] for r in found.rows])
     if found.audits:
         yield "\n## Option audit\n"
     for audit in found.audits:
@@ -136,15 +119,9 @@ def _markdown(found: Comparison) -> Iterator[str]:
     heads = ["judgement", *(m.letter for m in found.models), "told apart"]
     ordered = telling(found) + [row for row in found.judged if row not in telling(found)]
     cells = [[f"{r.case}/{r.judgement}", *map(held_words, r.held), relation_words(r)] for r in ordered]
-    yield from _rows(heads, cells)
+    yield from markdown_rows(heads, cells)
     for panel in found.panels:
         yield f"\n## {cell(panel.title)}, {cell(panel.unit)}\n"
-        yield from _rows(*panel_table(found, panel))
+        yield from markdown_rows(*panel_table(found, panel))
         yield ""
         yield from (f"- {cell(line)}" for line in panel_notes(found, panel))
-
-
-def _rows(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:
-    yield "| " + " | ".join(map(cell, heads)) + " |"
-    yield "| --- |" + " --- |" * (len(heads) - 1)
-    yield from ("| " + " | ".join(map(cell, row)) + " |" for row in rows)
