@@ -75,7 +75,7 @@ def prepare(
     record.event("handshake", adapter=said.pop("kind"), **said)
     for warning in said["warnings"]:
         record.event("warning", message=warning)
-    ground = _ground(asked, mounted)
+    ground = ground_of(asked.sheet, mounted, asked.seed)
     planned, problems = _planned(asked.selected, ground, record)
     engines = len(mounted.stand.engines)
     planned = [_called(case, engine, engines) for case in planned]
@@ -150,7 +150,8 @@ def _warning(record: RecordWriter) -> Callable[[str], None]:
     return lambda words: record.event("warning", message=words)
 
 
-def _ground(asked: Asked, mounted: MountedStand | MountedRecording) -> Ground:
+def ground_of(sheet: EngineSheet, mounted: MountedStand | MountedRecording, seed: int) -> Ground:
+    """What plans for a mounted model stand on."""
     said = mounted.capabilities
     able = {
         "stepped": said.clock == "stepped",
@@ -160,12 +161,12 @@ def _ground(asked: Asked, mounted: MountedStand | MountedRecording) -> Ground:
         "reset": said.reset,
     }
     return Ground(
-        sheet=asked.sheet,
+        sheet=sheet,
         inputs=frozenset(mounted.available_inputs),
         outputs=frozenset(mounted.available_outputs),
         capabilities=frozenset(name for name, yes in able.items() if yes),
         grid=TimeGrid.parse(mounted.stand.grid_step, f"{mounted.stand.path}: grid_step"),
-        seed=asked.seed,
+        seed=seed,
         held={OTHER_LEVERS[name]: place for name, place in mounted.stand.held.items()},
     )
 

@@ -12,11 +12,11 @@ from leverproof.errors import InputError
 from leverproof.stand.port import StandFile
 from leverproof_adapters.reference_engine.components import honest, with_constant
 from leverproof_adapters.reference_engine.defects import DEFECTS, with_defect
-from leverproof_adapters.reference_engine.parameters import parameter_set, scaled
+from leverproof_adapters.reference_engine.parameters import coefficient_names, parameter_set, scaled
 from leverproof_adapters.reference_engine.session import ReferenceSession
 from leverproof_adapters.reference_engine.variants import variant_factors
 
-__all__ = ["known_defects", "open_stand"]
+__all__ = ["known_coefficients", "known_defects", "open_stand"]
 
 _OPTIONS = {"coefficients", "variant", "constant"}
 
@@ -57,6 +57,11 @@ def known_defects(stand: StandFile) -> dict[str, dict[str, Any]]:
         }
         for name, d in DEFECTS.items()
     }
+
+
+def known_coefficients(stand: StandFile) -> dict[str, float]:
+    """The coefficients that the option ``coefficients`` scales, each with the factor 1 that leaves it as it is."""
+    return dict.fromkeys(coefficient_names(), 1.0)
 
 
 def _factors(table: Any, path: str) -> dict[str, float]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from leverproof.cases.model import ReferenceCase
 from leverproof.sheet.model import EngineSheet
@@ -91,13 +92,14 @@ class Item:
 @dataclass(frozen=True, slots=True)
 class Block:
     """Items of one model and sheet that one worker flies together; ``seconds`` is what they will about take in model
-    time. A block of no items is the step study of its model and sheet."""
+    time; ``facts`` what the step study of its model and sheet showed. A block of no items is that study."""
 
     id: str
     model: int
     sheet: str
     items: tuple[Item, ...] = ()
     seconds: float = 0.0
+    facts: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ RESULTS = "results"
 FORMAT = 1
 SYNC_SECONDS = 5.0
 _SUM = 16
-_ITEM, _STUDY, _BLOCK = "item", "study", "block"
+_ITEM, _STUDY, _NOTE, _BLOCK = "item", "study", "note", "block"
 _COMMON = ("model", "sheet", "case", "subject", "sample", "coefficients")
 _OWN = tuple(name for name in Outcome.__dataclass_fields__ if name not in (_ITEM, _BLOCK, *_COMMON))
 _DEFAULTS = {name: entry.default for name, entry in Outcome.__dataclass_fields__.items()}
@@ -61,6 +61,11 @@ def encoded(outcomes: Sequence[Outcome]) -> bytes:
 def encoded_study(study: str, facts: Mapping[str, Any]) -> bytes:
     """The line that keeps what the step study of a model and sheet showed; ``facts`` is plain data."""
     return _line({_STUDY: study, "facts": dict(facts)})
+
+
+def encoded_note(words: str) -> bytes:
+    """The line that keeps what was odd about a stand and belongs to no item."""
+    return _line({_NOTE: words})
 
 
 def decoded(line: bytes) -> list[Outcome] | None:
@@ -173,6 +178,11 @@ def studies(folder: Path) -> dict[str, dict[str, Any]]:
     return {str(text[_STUDY]): text["facts"] for text, _ in _texts(folder) if _STUDY in text}
 
 
+def notes(folder: Path) -> list[str]:
+    """What was odd about the stands, each once."""
+    return list(dict.fromkeys(str(text[_NOTE]) for text, _ in _texts(folder) if _NOTE in text))
+
+
 def outcomes(folder: Path) -> Iterator[Outcome]:
     """Every outcome, item by item in the order in which they were finished; an item that is there twice is given
     once."""
@@ -257,7 +267,11 @@ def _checked(line: bytes) -> dict[str, Any] | None:
         text = json.loads(body)
     except (ValueError, RecursionError):
         return None
-    return text if isinstance(text, dict) and (_named(text) or isinstance(text.get(_STUDY), str)) else None
+    return text if isinstance(text, dict) and (_named(text) or _beside(text)) else None
+
+
+def _beside(text: Mapping[str, Any]) -> bool:
+    return isinstance(text.get(_STUDY), str) or isinstance(text.get(_NOTE), str)
 
 
 def _named(text: Mapping[str, Any]) -> bool:

@@ -201,6 +201,8 @@ class StandFile:
     options: dict[str, Any] = field(default_factory=dict)
     defect_argument: str = ""
     defects: dict[str, dict[str, Any]] = field(default_factory=dict)
+    coefficient_argument: str = ""
+    coefficients: dict[str, float] = field(default_factory=dict)
     recording: dict[str, Any] = field(default_factory=dict)
     processes: int = 1
 

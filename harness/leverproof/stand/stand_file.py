@@ -36,6 +36,7 @@ _COPIED = (
     "options",
     "defect_argument",
     "defects",
+    "coefficient_argument",
     "recording",
     "processes",
 )
@@ -86,6 +87,7 @@ def parse_stand_file(text: str, path: str, *, kinds: Iterable[str] | None = None
         engines=numbers.engines,
         tested=numbers.tested,
         held=numbers.held,
+        coefficients={name: float(number) for name, number in document.get("coefficients", {}).items()},
     )
     return replace(stand, **{key: document[key] for key in _COPIED if key in document})
 
