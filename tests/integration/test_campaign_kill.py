@@ -69,6 +69,10 @@ def whole_lines(out: Path) -> int:
     return sum(path.read_bytes().count(b'"rows"') for path in (out / store.RESULTS).glob("*.jsonl"))
 
 
+def started(program: str, *arguments: str) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run([sys.executable, "-c", program, *arguments], capture_output=True, timeout=60)
+
+
 def killed(plan: Path, out: Path, moment: int, torn: bool) -> None:
     """Starts the campaign and kills it when so many items are there; ``torn``: while the next block is written."""
     if torn:
@@ -104,7 +108,7 @@ def test_killed_at_ten_moments(tmp_path: Path) -> None:
     damages: list[store.Damage] = []
     assert len(list(store.items(out, damages))) == len(there)
     assert len(damages) >= 3 and all(damage.torn for damage in damages)
-    rest = subprocess.run([sys.executable, "-c", COMMAND, *words(plan, out)], capture_output=True, timeout=60)
+    rest = started(COMMAND, *words(plan, out))
     assert rest.returncode == 0, rest.stderr.decode()
     assert len(store.finished(out)) == ITEMS
     flights = [line.split() for line in (tmp_path / "flights.log").read_text().splitlines()]

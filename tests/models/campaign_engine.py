@@ -20,6 +20,7 @@ from leverproof.stand.port import Array, Capabilities, Hello, Session, Signal, S
 
 INPUTS = ("throttle", "propeller", "mixture", "pressure_altitude", "temperature_offset", "true_airspeed")
 OUTPUTS = ("manifold_pressure", "engine_speed", "brake_power")
+MIXTURES = ("cut_off", "auto_lean", "auto_rich", "full_rich")
 NOMINAL = {"gain": 1.0, "lag": 0.8}
 
 

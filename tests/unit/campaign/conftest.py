@@ -12,8 +12,8 @@ import pytest
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
 
-def _loaded(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, MODELS / f"{name}.py")
+def _loaded(folder: Path, name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, folder / f"{name}.py")
     assert spec is not None and spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     sys.modules[name] = module
@@ -24,4 +24,10 @@ def _loaded(name: str) -> ModuleType:
 @pytest.fixture(scope="session")
 def plans() -> ModuleType:
     """What writes a small campaign into a folder."""
-    return _loaded("campaign_plans")
+    return _loaded(MODELS, "campaign_plans")
+
+
+@pytest.fixture(scope="session")
+def mutants() -> ModuleType:
+    """Ways to spoil a file that people write."""
+    return _loaded(MODELS.parent / "quality", "mutants")
