@@ -11,6 +11,7 @@ import math
 import os
 import time
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from leverproof.stand.port import Array, Capabilities, Hello, Session, Signal, S
 
 INPUTS = ("throttle", "propeller", "mixture", "pressure_altitude", "temperature_offset", "true_airspeed")
 OUTPUTS = ("manifold_pressure", "engine_speed", "brake_power")
+MIXTURES = ("cut_off", "auto_lean", "auto_rich", "full_rich")
 NOMINAL = {"gain": 1.0, "lag": 0.8}
 
 
@@ -30,8 +32,9 @@ class CampaignEngine:
     def __init__(self, options: dict[str, Any]) -> None:
         told = {**NOMINAL, **options.get("coefficients", {})}
         self.gain, self.lag = float(told["gain"]), float(told["lag"])
-        self.dies = float(options.get("dies_above", math.inf))
-        self.hangs = float(options.get("hangs_above", math.inf))
+        self.dies, self.hangs, self.raises = (options.get(name) for name in ("dies_at", "hangs_at", "raises_at"))
+        self.pause = float(options.get("pause", 0.0))
+        self.log = str(options.get("log", ""))
 
     def hello(self) -> Hello:
         units = {"pressure_altitude": "ft", "temperature_offset": "K", "true_airspeed": "kt"}
@@ -39,7 +42,9 @@ class CampaignEngine:
             model="campaign engine",
             version="1",
             inputs=tuple(
-                Signal(n, units.get(n, "1"), ("cut_off", "auto_lean", "auto_rich", "full_rich") if n == "mixture" else ())
+                Signal(
+                    n, units.get(n, "1"), ("cut_off", "auto_lean", "auto_rich", "full_rich") if n == "mixture" else ()
+                )
                 for n in INPUTS
             ),
             outputs=(Signal("manifold_pressure", "inHg"), Signal("engine_speed", "rpm"), Signal("brake_power", "hp")),
@@ -55,7 +60,10 @@ class CampaignEngine:
         self.order = [OUTPUTS.index(name) for name in outputs]
         rows = np.array([start.row for start in starts])
         self.pressure = self.target(*(rows[:, column] for column in self.columns))
-        self.height = float(rows[:, self.columns[2]].max())
+        self.heights = set(rows[:, self.columns[2]].tolist())
+        if self.log:
+            with (Path(self.log) / "flights.log").open("a") as log:
+                log.writelines(f"{os.getpid()} {height}\n" for height in rows[:, self.columns[2]])
         return self.reading(self.pressure, rows[:, self.columns[1]])[:, self.order]
 
     def target(self, throttle: Any, propeller: Any, height: Any) -> Any:
@@ -66,10 +74,14 @@ class CampaignEngine:
         return np.stack([pressure, speed, pressure * speed / 40.0], axis=-1)
 
     def misbehave(self) -> None:
-        if self.height > self.dies:
+        if self.pause:
+            time.sleep(self.pause)
+        if self.dies in self.heights:
             os._exit(3)
-        if self.height > self.hangs:
+        if self.hangs in self.heights:
             time.sleep(3600.0)
+        if self.raises in self.heights:
+            raise RuntimeError("the model is on strike")
 
     def advance(self, lanes: Sequence[int], rows: Array) -> Array:
         self.misbehave()

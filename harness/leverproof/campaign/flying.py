@@ -31,6 +31,7 @@ from leverproof.stand.port import Array, Session
 
 Lines = tuple[bytes, ...]
 """What a block gives: the lines that the store keeps."""
+NOT_MOUNTED = "not mounted: "
 Beat = Callable[[], None]
 Own = dict[tuple[int, str], ConductedRun]
 
@@ -56,7 +57,7 @@ class Flyer:
                 return tuple(self._fly(block, beat))
             except LeverproofError as trouble:
                 self.close()
-                return lost(self.plan, block, f"not mounted: {trouble}")
+                return lost(self.plan, block, f"{NOT_MOUNTED}{trouble}")
 
     def close(self) -> None:
         """Ends the model; another is mounted when the next block comes."""

@@ -57,7 +57,8 @@ def _put(case: ReferenceCase, surroundings: Mapping[str, float], away: frozenset
 
 
 def _moved(kept: PlannedCase, surroundings: Mapping[str, float]) -> PlannedCase:
-    """The plan with other surroundings at all its points and at the start of all its programs."""
+    """The plan with other surroundings at all its points and at the start of all its programs. The case in it keeps
+    those it was planned with: they were for planning."""
     if not surroundings or kept.inapplicable is not None:
         return kept
     own = dict(surroundings)

@@ -14,8 +14,9 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -25,13 +26,14 @@ from leverproof import CAUTION, __version__
 from leverproof.campaign.model import Outcome
 from leverproof.errors import ReproducibilityError, UsageError
 from leverproof.record.layout import PROGRAM
-from leverproof.record.plain import NotPlainError, from_plain
+from leverproof.record.plain import NotPlainError, from_plain, to_plain
 
 MANIFEST = "campaign.json"
 RESULTS = "results"
 FORMAT = 1
 SYNC_SECONDS = 5.0
 _SUM = 16
+_BEGIN = re.compile(rb'\{"item":"([0-9a-f]{1,32})","block":"[0-9a-f]*",')
 _ITEM, _STUDY, _NOTE, _BLOCK = "item", "study", "note", "block"
 _COMMON = ("model", "sheet", "case", "subject", "sample", "coefficients")
 _OWN = tuple(name for name in Outcome.__dataclass_fields__ if name not in (_ITEM, _BLOCK, *_COMMON))
@@ -53,9 +55,13 @@ def encoded(outcomes: Sequence[Outcome]) -> bytes:
     once."""
     first = outcomes[0]
     text: dict[str, Any] = {_ITEM: first.item, _BLOCK: first.block}
-    text |= {name: _plain(getattr(first, name)) for name in _COMMON}
+    text |= {name: getattr(first, name) for name in _COMMON}
     text["rows"] = [_row(outcome) for outcome in outcomes]
-    return _line(text)
+    try:
+        return _line(text)
+    except ValueError:
+        # A number that is not finite: rare, and looking for one in every number costs more than all the rest.
+        return _line(to_plain(text))
 
 
 def encoded_study(study: str, facts: Mapping[str, Any]) -> bytes:
@@ -165,7 +171,15 @@ def manifest(folder: Path) -> dict[str, Any] | None:
 
 def finished(folder: Path) -> set[int]:
     """The items that are there, as :func:`key` gives them."""
-    return {key(text[_ITEM]) for text, _ in _texts(folder) if _ITEM in text}
+    found: set[int] = set()
+    for path in _files(folder):
+        with path.open("rb") as lines:
+            for line in lines:
+                body = _body(line)
+                begun = _BEGIN.match(body) if body is not None else None
+                if begun is not None:
+                    found.add(int(begun[1], 16))
+    return found
 
 
 def key(item: str) -> int:
@@ -204,17 +218,27 @@ def items(folder: Path, damages: list[Damage] | None = None) -> Iterator[tuple[d
 
 def digest(folder: Path) -> str:
     """SHA-256 of the sorted set of results. Order, blocks, workers, shards and interruptions make no difference."""
-    sums = sorted(key(text[_ITEM]).to_bytes(16) + result_sum(text) for text, _ in items(folder))
+    return digest_of(digest_part(text, line) for text, line in items(folder))
+
+
+def digest_of(sums: Iterable[bytes]) -> str:
+    """:func:`digest` from what :func:`digest_part` gives for each item."""
     whole = hashlib.sha256()
-    for one in sums:
+    for one in sorted(sums):
         whole.update(one)
     return whole.hexdigest()
 
 
-def result_sum(text: Mapping[str, Any]) -> bytes:
-    """SHA-256 of what an item gave, wherever it was flown."""
-    own = {name: value for name, value in text.items() if name != _BLOCK}
-    return hashlib.sha256(_dumped(own)).digest()
+def digest_part(text: Mapping[str, Any], line: bytes) -> bytes:
+    """What one item brings to the digest."""
+    return key(text[_ITEM]).to_bytes(16) + result_sum(line)
+
+
+def result_sum(line: bytes) -> bytes:
+    """SHA-256 of what an item gave, wherever it was flown: of its line without checksum and block."""
+    body = line[_SUM + 1 :]
+    begun = _BEGIN.match(body)
+    return hashlib.sha256(body if begun is None else begun[1] + body[begun.end() :]).digest()
 
 
 def _begin(folder: Path, plan: str, header: Mapping[str, Any]) -> None:
@@ -236,8 +260,12 @@ def _next_file(folder: Path) -> IO[bytes]:
             number += 1
 
 
+def _files(folder: Path) -> list[Path]:
+    return sorted((folder / RESULTS).glob("*.jsonl"))
+
+
 def _texts(folder: Path, damages: list[Damage] | None = None) -> Iterator[tuple[dict[str, Any], bytes]]:
-    for path in sorted((folder / RESULTS).glob("*.jsonl")):
+    for path in _files(folder):
         with path.open("rb") as lines:
             for number, line in enumerate(lines, 1):
                 text = _checked(line)
@@ -258,16 +286,22 @@ def _line(text: Mapping[str, Any]) -> bytes:
 
 def _checked(line: bytes) -> dict[str, Any] | None:
     """The text of a line; None unless it is whole, has its checksum and is one of ours."""
-    if not line.endswith(b"\n") or line[_SUM : _SUM + 1] != b" ":
-        return None
-    body = line[_SUM + 1 : -1]
-    if hashlib.sha256(body).hexdigest()[:_SUM].encode("ascii") != line[:_SUM]:
+    body = _body(line)
+    if body is None:
         return None
     try:
         text = json.loads(body)
     except (ValueError, RecursionError):
         return None
     return text if isinstance(text, dict) and (_named(text) or _beside(text)) else None
+
+
+def _body(line: bytes) -> bytes | None:
+    """The text of a line as it stands there; None unless it is whole and has its checksum."""
+    if not line.endswith(b"\n") or line[_SUM : _SUM + 1] != b" ":
+        return None
+    body = line[_SUM + 1 : -1]
+    return body if hashlib.sha256(body).hexdigest()[:_SUM].encode("ascii") == line[:_SUM] else None
 
 
 def _beside(text: Mapping[str, Any]) -> bool:
@@ -280,21 +314,7 @@ def _named(text: Mapping[str, Any]) -> bool:
 
 
 def _row(outcome: Outcome) -> dict[str, Any]:
-    row: dict[str, Any] = {}
-    for name in _OWN:
-        value = getattr(outcome, name)
-        if value != _DEFAULTS[name] and not (name == "readings" and not value):
-            row[name] = _plain(value)
-    return row
-
-
-def _plain(value: Any) -> Any:
-    """As :func:`leverproof.record.plain.to_plain` does, for the few types an outcome holds."""
-    if isinstance(value, float):
-        return value if value - value == 0.0 else ("NaN" if value != value else f"{'-' if value < 0 else ''}Infinity")
-    if isinstance(value, Mapping):
-        return {name: _plain(entry) for name, entry in value.items()}
-    return value
+    return {name: value for name in _OWN if (value := getattr(outcome, name)) != _DEFAULTS[name] and value != {}}
 
 
 def _outcomes(text: Mapping[str, Any]) -> list[Outcome]:

@@ -22,6 +22,7 @@ _COMMANDS = {
     "report": "render a record again, from the record alone",
     "note": "add what a reviewer has judged by eye to a file beside a record, with name and date",
     "compare": "put several records side by side: who passes what, ties, curves, and what options change",
+    "campaign": "fly cases over models, sheets, surroundings and coefficients, in blocks that resume; merge shards",
     "bundle": "put a record into one file with an index, to be handed on",
     "verify": "check a bundle, or a record: sums, and every finding judged again from the histories",
     "cases": "list the reference cases; show one in plain words, begin or check one of your own",

@@ -1,0 +1,163 @@
+"""A campaign from its plan to its results: what is left is flown, what comes back is kept."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Protocol
+
+from leverproof.campaign import store
+from leverproof.campaign.expand import MOST_ITEMS, Shard, blocks, items, study_blocks
+from leverproof.campaign.flying import NOT_MOUNTED, Lines
+from leverproof.campaign.model import Block, Plan
+from leverproof.errors import StandError
+from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INTERRUPTED, INVALID_INPUT, NOTHING_JUDGED
+
+Progress = Callable[[float, float, str], None]
+_BLOCKS_EACH = 8
+"""How many blocks each worker gets at least, so that all end at about the same time."""
+
+
+class Execute(Protocol):
+    """Flies blocks on whatever there is, and tells each with its lines as it is done; a block may be told in parts."""
+
+    def __call__(self, blocks: Iterable[Block], on_done: Callable[[Block, Lines], None]) -> None:
+        """Returns when all are done."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Flown:
+    """How a campaign went: items in the plan's shard, how many of them are there now, how many were there before, and
+    whether it was interrupted."""
+
+    items: int
+    done: int
+    before: int
+    interrupted: bool = False
+
+
+def fly_campaign(
+    plan: Plan, folder: Path, execute: Execute, *, shard: Shard, jobs: int, progress: Progress | None = None
+) -> Flown:
+    """Flies what is not in ``folder`` yet and keeps it there. ``jobs`` is how many workers there are, for the size of
+    blocks. A keyboard interrupt ends it early; it is not raised again.
+
+    Raises :class:`leverproof.errors.UsageError` for a folder of another plan, and :class:`StandError` where no model
+    could be mounted at all."""
+    whole, total = _counted(plan, shard)
+    with store.Store(folder, plan.digest, header(plan, whole)) as kept:
+        wanted = _Wanted(shard, store.finished(folder))
+        before = total - sum(wanted(item.id) for item in items(plan))
+        count = Counter(done=before)
+
+        def on_done(block: Block, lines: Lines) -> None:
+            kept.append(lines)
+            count["done"] += len(block.items)
+            if progress is not None:
+                progress(count["done"], total, "flying cases")
+
+        try:
+            if progress is not None:
+                progress(before, total, "flying cases")
+            if before < total:
+                facts = _studied(plan, folder, execute, kept)
+                size = max(1, min(MOST_ITEMS, -(-(total - before) // (_BLOCKS_EACH * jobs))))
+                execute(_with_facts(blocks(plan, wanted, most_items=size), facts), on_done)
+        except KeyboardInterrupt:
+            return Flown(total, count["done"], before, True)
+        return Flown(total, count["done"], before)
+
+
+def header(plan: Plan, whole: int) -> dict[str, Any]:
+    """What a folder says of its plan, beside the digest; ``whole`` is the number of its items in all shards."""
+    return {"title": plan.title, "text": plan.text, "seed": plan.seed, "items": whole}
+
+
+def _counted(plan: Plan, shard: Shard) -> tuple[int, int]:
+    """Items in the plan, and in the shard."""
+    whole = own = 0
+    for item in items(plan):
+        whole += 1
+        own += shard.holds(item.id)
+    return whole, own
+
+
+class _Wanted:
+    """Whether an item is in the shard and not there yet."""
+
+    def __init__(self, shard: Shard, there: set[int]) -> None:
+        self._shard, self._there = shard, there
+
+    def __call__(self, item: str) -> bool:
+        return self._shard.holds(item) and store.key(item) not in self._there
+
+
+def _studied(plan: Plan, folder: Path, execute: Execute, kept: store.Store) -> dict[tuple[int, str], dict[str, Any]]:
+    """The facts of every model and sheet, flown where they are not there yet."""
+    asked = {block.id: block for block in study_blocks(plan)}
+    known = store.studies(folder)
+
+    def on_done(block: Block, lines: Lines) -> None:
+        kept.append(lines)
+
+    execute([block for name, block in asked.items() if name not in known], on_done)
+    known = store.studies(folder)
+    words = [str(known.get(name, {}).get("words", "")) for name in asked]
+    if words and all(told.startswith(NOT_MOUNTED) for told in words):
+        raise StandError(words[0].removeprefix(NOT_MOUNTED), plan.path, "", "no_handshake")
+    return {(block.model, block.sheet): known[name] for name, block in asked.items() if name in known}
+
+
+def _with_facts(flown: Iterable[Block], facts: dict[tuple[int, str], dict[str, Any]]) -> Iterator[Block]:
+    for block in flown:
+        yield replace(block, facts=facts.get((block.model, block.sheet)))
+
+
+@dataclass
+class Tally:
+    """Judgements of a folder counted by verdict: required ones that count, advisory ones, and passes that refer to
+    the model itself; the items, the digest of the results, and what was odd about the folder."""
+
+    required: Counter[str] = field(default_factory=Counter)
+    advisory: Counter[str] = field(default_factory=Counter)
+    self_referential: Counter[str] = field(default_factory=Counter)
+    items: int = 0
+    digest: str = ""
+    damages: list[store.Damage] = field(default_factory=list)
+
+    @property
+    def exit_code(self) -> int:
+        """1 where a required judgement failed or could not be judged, 5 where nothing was judged, else 0."""
+        brought = {ENDINGS[verdict].exit for verdict, number in self.required.items() if number}
+        if FINDINGS in brought:
+            return FINDINGS
+        return ALL_PASSED if ALL_PASSED in brought else NOTHING_JUDGED
+
+
+def tally(folder: Path) -> Tally:
+    """Everything in a folder counted."""
+    found = Tally()
+    sums: list[bytes] = []
+    for text, line in store.items(folder, found.damages):
+        found.items += 1
+        sums.append(store.digest_part(text, line))
+        for row in text["rows"]:
+            verdict = str(row["verdict"])
+            if row.get("self_referential") and ENDINGS[verdict].passed:
+                found.self_referential[verdict] += 1
+            elif row["weight"] == "required":
+                found.required[verdict] += 1
+            else:
+                found.advisory[verdict] += 1
+    found.digest = store.digest_of(sums)
+    return found
+
+
+def exit_code(flown: Flown, counted: Tally, *, problems: bool) -> int:
+    """The exit of the command."""
+    if flown.interrupted:
+        return INTERRUPTED
+    return INVALID_INPUT if problems else counted.exit_code

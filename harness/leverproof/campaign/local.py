@@ -1,0 +1,224 @@
+"""The executor on processes of this machine. Each can be killed: a model that ends its process, or hangs in it, costs
+exactly the case that made it do so.
+
+A block whose process dies or falls silent is flown again item by item; an item that does it alone is the culprit and
+gets its own result, with the reason. Processes are started anew (never forked), the same on every system.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection, wait
+from typing import Any
+
+from leverproof.campaign.expand import alone
+from leverproof.campaign.flying import Flyer, Lines, lost
+from leverproof.campaign.model import Block
+from leverproof.conduct.batch import MOST_ROWS
+
+Done = Callable[[Block, Lines], None]
+_READY = "ready"
+_GLANCE = 0.5
+_START = 120.0
+"""Seconds a process is given to import what it needs."""
+_REOPENED = 4
+"""How often the start of a model may be waited for before a word is heard: once, and three attempts after a failure."""
+_MARGIN = 5.0
+_STARTS = 3
+
+
+class WorkerError(Exception):
+    """Processes end before they have begun any work: nothing can be flown here."""
+
+
+class Workers:
+    """``jobs`` processes that fly blocks; use it in a ``with`` statement. They are started with the first block, kept
+    from one :meth:`run` to the next, and killed in the end, whatever they are doing."""
+
+    def __init__(self, fly: Flyer, jobs: int, *, clock: Callable[[], float] = time.monotonic) -> None:
+        self._fly, self._jobs, self._clock = fly, jobs, clock
+        self._workers: list[_Worker] = []
+        self._stillborn = 0
+
+    def __enter__(self) -> Workers:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for worker in self._workers:
+            worker.kill()
+        self._workers = []
+
+    def run(self, blocks: Iterable[Block], on_done: Done) -> None:
+        """Flies all blocks; ``on_done`` is told each with its lines, in the order in which they are done. A block may
+        be told in parts, when its items had to be flown one by one."""
+        queue = _Queue(iter(blocks))
+        while True:
+            self._hand_out(queue)
+            busy = [worker for worker in self._workers if worker.block is not None]
+            if not busy:
+                return
+            heard = wait([w.line for w in busy] + [w.process.sentinel for w in busy], timeout=_GLANCE)
+            for worker in busy:
+                if worker.line in heard or worker.process.sentinel in heard:
+                    self._listen(worker, queue, on_done)
+                elif silence := self._silent(worker):
+                    self._lose(worker, queue, on_done, silence)
+
+    def _hand_out(self, queue: _Queue) -> None:
+        """Gives every idle worker a block; starts workers up to the number wanted while there are blocks."""
+        for worker in [w for w in self._workers if w.block is None]:
+            block = queue.next()
+            if block is None:
+                return
+            self._give(worker, block)
+        while len(self._workers) < self._jobs and (block := queue.next()) is not None:
+            worker = _Worker(self._fly, self._clock)
+            self._workers.append(worker)
+            self._give(worker, block)
+
+    def _give(self, worker: _Worker, block: Block) -> None:
+        worker.give(block, self._clock(), patience(self._fly, block))
+
+    def _listen(self, worker: _Worker, queue: _Queue, on_done: Done) -> None:
+        try:
+            told: Any = worker.line.recv() if worker.line.poll() else None
+        except (EOFError, OSError):
+            told = None
+        if told is None:
+            if not worker.process.is_alive() or worker.line.closed:
+                self._lose(worker, queue, on_done, worker.last_words())
+            return
+        if told == _READY:
+            worker.ready = True
+            self._stillborn = 0
+            return
+        block, worker.block = worker.block, None
+        if block is not None:
+            on_done(block, told)
+
+    def _silent(self, worker: _Worker) -> str:
+        """Why a worker must be ended that has not been heard of for too long; "" otherwise."""
+        now, beats = self._clock(), worker.beats.value
+        if beats != worker.heard:
+            worker.heard, worker.since = beats, now
+        limit = worker.patience if worker.ready else _START
+        return f"the model did not answer for {limit:g} s; its process was ended" if now - worker.since > limit else ""
+
+    def _lose(self, worker: _Worker, queue: _Queue, on_done: Done, words: str) -> None:
+        """Ends a worker and finds out whose doing it was."""
+        worker.kill()
+        self._workers.remove(worker)
+        block = worker.block
+        if not worker.ready:
+            self._stillborn += 1
+            if self._stillborn >= _STARTS:
+                raise WorkerError(f"{_STARTS} processes ended before they had begun: {words}")
+            if block is not None:
+                queue.again([block])
+        elif block is not None and len(block.items) > 1:
+            queue.again(alone(block))
+        elif block is not None:
+            on_done(block, lost(self._fly.plan, block, words))
+
+
+def patience(fly: Flyer, block: Block) -> float:
+    """Seconds without a word after which a model counts as hung: its stand's deadlines, for the longest of what may
+    happen between two words, and a margin for the harness's own work."""
+    told = fly.plan.models[block.model].stand.deadlines
+    return max(_REOPENED * told.start, told.request + MOST_ROWS * told.row) + _MARGIN
+
+
+class _Queue:
+    """Blocks to be flown: those that come again go first."""
+
+    def __init__(self, blocks: Iterator[Block]) -> None:
+        self._blocks = blocks
+        self._again: deque[Block] = deque()
+
+    def next(self) -> Block | None:
+        return self._again.popleft() if self._again else next(self._blocks, None)
+
+    def again(self, blocks: Iterable[Block]) -> None:
+        self._again.extend(blocks)
+
+
+@dataclass(init=False)
+class _Worker:
+    """A process, the line to it, the block it flies, and when it was last heard of."""
+
+    process: Any
+    line: Connection
+    beats: Any
+    ready: bool = False
+    block: Block | None = None
+    heard: int = 0
+    since: float = 0.0
+    patience: float = field(default=0.0)
+
+    def __init__(self, fly: Flyer, clock: Callable[[], float]) -> None:
+        context = multiprocessing.get_context("spawn")
+        self.line, theirs = context.Pipe()
+        self.beats = context.RawValue("Q", 0)
+        self.process = context.Process(target=_work, args=(theirs, fly, self.beats), daemon=False)
+        self.ready, self.block, self.heard = False, None, 0
+        self.process.start()
+        theirs.close()
+        self.since = clock()
+
+    def give(self, block: Block, now: float, patience: float) -> None:
+        self.block, self.since, self.patience = block, now, patience
+        try:
+            self.line.send(block)
+        except OSError:
+            # It has ended meanwhile; its sentinel will tell.
+            return
+
+    def kill(self) -> None:
+        self.process.kill()
+        self.process.join()
+        self.line.close()
+
+    def last_words(self) -> str:
+        self.process.join(1.0)
+        code = self.process.exitcode
+        if code is not None and code < 0:
+            try:
+                name = signal.Signals(-code).name
+            except ValueError:
+                name = str(-code)
+            return f"the model ended its process by signal {name}"
+        return f"the model ended its process with exit code {code}"
+
+
+def _work(line: Connection, fly: Flyer, beats: Any) -> None:
+    """A worker: blocks in, lines out, until nobody is at the other end. An interrupt is for the parent to act upon."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_follow, daemon=True).start()
+    # What a model prints must not mix with the results of the command.
+    os.dup2(sys.stderr.fileno() if sys.stderr is not None else 2, 1)
+
+    def beat() -> None:
+        beats.value += 1
+
+    try:
+        line.send(_READY)
+        while True:
+            line.send(fly(line.recv(), beat))
+    except (EOFError, OSError):
+        fly.close()
+
+
+def _follow() -> None:
+    """Ends this process as soon as its parent has gone, even while a model is at work."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

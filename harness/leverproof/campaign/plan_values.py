@@ -1,0 +1,92 @@
+"""Numbers of a plan: swept surroundings and the spreads of coefficients."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from statistics import NormalDist
+from typing import Any, Protocol
+
+from leverproof.campaign.model import Coefficient, Swept
+from leverproof.cases.values import check_setting, setting_number
+from leverproof.errors import InputError
+from leverproof.quantities import parse
+
+MOST_VALUES = 100_000
+_LEAST_SHARE = 1e-3
+"""The least share of a normal distribution that its bounds must leave (assumption: less is a slip of the pen)."""
+_OF = {"uniform": (), "normal": ("mean", "deviation"), "triangular": ("mode",)}
+
+
+class At(Protocol):
+    """The place of a key below the one that is read."""
+
+    def __call__(self, *keys: str | int) -> str:
+        """File, line and key."""
+        ...
+
+
+def read_swept(name: str, entry: Sequence[Any] | Mapping[str, Any], at: At) -> Swept:
+    """The values of a surrounding in its canonical unit, from a list or from a range."""
+    if isinstance(entry, Mapping):
+        return Swept(name, _ranged(name, entry, at))
+    values = tuple(_number(name, value, at(index)) for index, value in enumerate(entry))
+    for index, value in enumerate(values):
+        if value in values[:index]:
+            raise InputError(f"{entry[index]!r} is there twice", at(index), "name each value once", "duplicate")
+    return Swept(name, values)
+
+
+def _ranged(name: str, entry: Mapping[str, Any], at: At) -> tuple[float, ...]:
+    first, last = (_number(name, entry[key], at(key)) for key in ("from", "to"))
+    step = setting_number(name, parse(entry["step"], at("step")), at("step"))
+    if not step > 0.0:
+        raise InputError(f"a step of {entry['step']!r} leads nowhere", at("step"), "give a step above zero", "range")
+    if last < first:
+        raise InputError("the range is reversed", at("to"), "the lower bound comes first", "range")
+    count = (last - first) / step
+    if count >= MOST_VALUES:
+        raise InputError(f"more than {MOST_VALUES:,} values", at("step"), "give a larger step", "range")
+    # A whole number of steps may fall short of the end by rounding.
+    whole = math.floor(count + 1e-9)
+    return tuple(min(first + index * step, last) for index in range(whole + 1))
+
+
+def _number(name: str, value: Any, where: str) -> float:
+    number = setting_number(name, parse(value, where), where)
+    check_setting(name, number, where)
+    return number
+
+
+def read_coefficient(entry: Mapping[str, Any], at: At) -> Coefficient:
+    """The spread of a coefficient; refused where its numbers do not describe a distribution."""
+    kind, low, high = entry["distribution"], float(entry["low"]), float(entry["high"])
+    if not low < high or not math.isfinite(high - low):
+        raise InputError("low must lie below high", at("high"), code="range")
+    for key in ("mean", "deviation", "mode"):
+        if key in entry and key not in _OF[kind]:
+            raise InputError(f"a {kind} distribution has no {key}", at(key), "remove it", "distribution")
+        if key not in entry and key in _OF[kind]:
+            raise InputError(f"a {kind} distribution needs the key {key!r}", at(), code="missing_key")
+    centre = entry.get("mean", entry.get("mode"))
+    if kind == "triangular" and not low <= centre <= high:
+        raise InputError("the mode lies outside low and high", at("mode"), code="range")
+    if kind == "normal":
+        normal = NormalDist(float(centre), float(entry["deviation"]))
+        if not normal.cdf(high) - normal.cdf(low) >= _LEAST_SHARE:
+            raise InputError(
+                "the bounds leave less than a thousandth of this distribution",
+                at("mean"),
+                "move mean or bounds",
+                "range",
+            )
+    deviation = entry.get("deviation")
+    return Coefficient(
+        entry["name"],
+        kind,
+        low,
+        high,
+        entry["source"].strip(),
+        None if centre is None else float(centre),
+        None if deviation is None else float(deviation),
+    )

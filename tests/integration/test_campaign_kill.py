@@ -1,0 +1,134 @@
+"""A campaign killed ten times over: nothing finished is lost, hardly anything is flown twice, and the results are those
+of a campaign that nobody disturbed. Real processes, real SIGKILL; three of the kills fall into a half-written line."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from leverproof.campaign import store
+
+MODELS = Path(__file__).resolve().parents[1] / "models"
+HEIGHTS = "{ from = '0 ft', to = '11950 ft', step = '50 ft' }"
+ITEMS, JOBS, LARGEST = 240, 2, 15
+"""So many items in blocks of at most 15, as 8 blocks for each of 2 workers make them."""
+
+COMMAND = "import sys; from leverproof.cli.main import main; sys.exit(main(sys.argv[1:]))"
+TORN = """
+import os, signal, sys
+from leverproof.campaign import store
+from leverproof.cli.main import main
+
+begun, after, written = store._next_file, int(sys.argv.pop(1)), 0
+
+class Torn:
+    '''A file that is killed in the middle of the line with which it has held so many items.'''
+
+    def __init__(self, file):
+        self.file = file
+
+    def write(self, lines):
+        global written
+        written += lines.count(b'"rows"')
+        if written >= after:
+            self.file.write(lines[: len(lines) - 40])
+            self.file.flush()
+            os.kill(os.getpid(), signal.SIGKILL)
+        self.file.write(lines)
+
+    def __getattr__(self, name):
+        return getattr(self.file, name)
+
+store._next_file = lambda folder: Torn(begun(folder))
+sys.exit(main(sys.argv[1:]))
+"""
+
+
+def write_plan(folder: Path, **options: object) -> Path:
+    spec = importlib.util.spec_from_file_location("campaign_plans", MODELS / "campaign_plans.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    path: Path = module.write_plan(folder, heights=HEIGHTS, options=options)
+    return path
+
+
+def words(plan: Path, out: Path) -> list[str]:
+    return ["campaign", str(plan), "--jobs", str(JOBS), "--out", str(out)]
+
+
+def whole_lines(out: Path) -> int:
+    return sum(path.read_bytes().count(b'"rows"') for path in (out / store.RESULTS).glob("*.jsonl"))
+
+
+def started(program: str, *arguments: str) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run([sys.executable, "-c", program, *arguments], capture_output=True, timeout=60)
+
+
+def killed(plan: Path, out: Path, moment: int, torn: bool) -> None:
+    """Starts the campaign and kills it when so many items are there; ``torn``: while the next block is written."""
+    if torn:
+        left = max(1, moment - whole_lines(out))
+        ended = subprocess.run(
+            [sys.executable, "-c", TORN, str(left), *words(plan, out)], capture_output=True, timeout=60
+        )
+        assert ended.returncode == -signal.SIGKILL, ended.stderr.decode()
+        return
+    child = subprocess.Popen([sys.executable, "-c", COMMAND, *words(plan, out)], stderr=subprocess.PIPE)
+    deadline = time.monotonic() + 60.0
+    while whole_lines(out) < moment:
+        assert child.poll() is None and time.monotonic() < deadline
+        time.sleep(0.002)
+    child.kill()
+    child.communicate()
+    assert child.returncode == -signal.SIGKILL
+
+
+@pytest.mark.skipif(os.name != "posix", reason="SIGKILL is sent")
+def test_killed_at_ten_moments(tmp_path: Path) -> None:
+    plan = write_plan(tmp_path / "p", pause=0.004, log=str(tmp_path))
+    draw = random.Random(20_260_107)
+    moments = sorted(draw.uniform(1.0, ITEMS - 1.0) for _ in range(10))
+    torn = set(draw.sample(range(10), 3))
+    out = tmp_path / "out"
+    there: set[int] = set()
+    for index, moment in enumerate(moments):
+        killed(plan, out, round(moment), index in torn)
+        now = store.finished(out)
+        assert there <= now
+        there = now
+    damages: list[store.Damage] = []
+    assert len(list(store.items(out, damages))) == len(there)
+    assert len(damages) >= 3 and all(damage.torn for damage in damages)
+    rest = started(COMMAND, *words(plan, out))
+    assert rest.returncode == 0, rest.stderr.decode()
+    assert len(store.finished(out)) == ITEMS
+    flights = [line.split() for line in (tmp_path / "flights.log").read_text().splitlines()]
+    # At most one block a worker for each kill, and the step study once more should the first have come before it.
+    assert ITEMS + 2 <= len(flights) <= ITEMS + 2 + 10 * (JOBS * LARGEST + 2)
+    gone_by = time.monotonic() + 10.0
+    for process in {int(process) for process, _ in flights}:
+        while alive(process) and time.monotonic() < gone_by:
+            time.sleep(0.05)
+        assert not alive(process)
+    undisturbed = tmp_path / "undisturbed"
+    subprocess.run(
+        [sys.executable, "-c", COMMAND, *words(plan, undisturbed)], capture_output=True, timeout=60, check=True
+    )
+    assert store.digest(out) == store.digest(undisturbed)
+
+
+def alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    return Path(f"/proc/{process}/stat").read_text().split()[2] != "Z" if Path("/proc/self/stat").exists() else True

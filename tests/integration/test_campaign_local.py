@@ -1,0 +1,125 @@
+"""Processes of this machine: what dies or hangs costs its own case, and how the work was spread leaves no trace."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from leverproof.campaign import store
+from leverproof.campaign.conducting import Flown, fly_campaign, tally
+from leverproof.campaign.expand import Shard, items
+from leverproof.campaign.flying import Flyer
+from leverproof.campaign.local import Workers
+from leverproof.campaign.model import Outcome, Plan
+from leverproof.campaign.plan_file import load_plan
+from leverproof.errors import StandError
+
+QUICK = 'deadlines = { start = "0.2 s", request = "0.4 s", row = "0.0001 s" }'
+
+
+def flown(plan: Plan, out: Path, *, jobs: int = 2, shard: Shard | None = None) -> Flown:
+    with Workers(Flyer(plan), jobs) as workers:
+        return fly_campaign(plan, out, workers.run, shard=shard or Shard(), jobs=jobs)
+
+
+def by_height(out: Path, judgement: str = "higher") -> dict[float, Outcome]:
+    return {o.surroundings["pressure_altitude"]: o for o in store.outcomes(out) if o.judgement == judgement}
+
+
+def test_a_dying_model_costs_exactly_its_own_case(tmp_path: Path, plans: ModuleType) -> None:
+    path = plans.write_plan(tmp_path / "p", options={"dies_at": 4000.0})
+    assert flown(load_plan(str(path)).plan, tmp_path / "out") == Flown(20, 20, 0)
+    found = by_height(tmp_path / "out")
+    assert len(found) == 20
+    assert {height for height, o in found.items() if o.verdict == "error"} == {4000.0}
+    assert "exit code 3" in found[4000.0].trouble
+    assert all(o.verdict == "pass" for height, o in found.items() if height != 4000.0)
+
+
+def test_a_hanging_model_costs_exactly_its_own_case(
+    tmp_path: Path, plans: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("leverproof.campaign.local._MARGIN", 0.2)
+    path = plans.write_plan(tmp_path / "p", options={"hangs_at": 4000.0}, stand=QUICK)
+    flown(load_plan(str(path)).plan, tmp_path / "out")
+    found = by_height(tmp_path / "out")
+    assert len(found) == 20
+    assert {height for height, o in found.items() if o.verdict == "error"} == {4000.0}
+    assert "did not answer for 1 s" in found[4000.0].trouble
+
+
+def test_workers_blocks_and_lanes_leave_no_trace(tmp_path: Path, plans: ModuleType) -> None:
+    path = plans.write_plan(tmp_path / "p", options={}, factory="make")
+    plan = load_plan(str(path)).plan
+    flown(plan, tmp_path / "one", jobs=1)
+    flown(plan, tmp_path / "two", jobs=2)
+    assert store.digest(tmp_path / "one") == store.digest(tmp_path / "two")
+    lanes = load_plan(str(plans.write_plan(tmp_path / "q", factory="make_lanes"))).plan
+    for jobs in (1, 3):
+        flown(lanes, tmp_path / f"lanes-{jobs}", jobs=jobs)
+    assert store.digest(tmp_path / "lanes-1") == store.digest(tmp_path / "lanes-3")
+
+
+def test_shards_hold_every_item_once(tmp_path: Path, plans: ModuleType) -> None:
+    plan = load_plan(str(plans.write_plan(tmp_path / "p"))).plan
+    ids = [item.id for item in items(plan)]
+    parts = [{i for i in ids if Shard(k, 3).holds(i)} for k in (1, 2, 3)]
+    assert sorted(i for part in parts for i in part) == sorted(ids)
+    assert all(parts)
+
+
+def test_a_second_run_flies_nothing_and_a_part_only_what_is_left(tmp_path: Path, plans: ModuleType) -> None:
+    plan = load_plan(str(plans.write_plan(tmp_path / "p"))).plan
+    first = flown(plan, tmp_path / "out", shard=Shard(1, 2))
+    rest = flown(plan, tmp_path / "out")
+    again = flown(plan, tmp_path / "out")
+    assert 0 < first.items < 20
+    assert (rest.items, rest.before, rest.done) == (20, first.items, 20)
+    assert (again.before, again.done) == (20, 20)
+    flown(plan, tmp_path / "whole")
+    assert store.digest(tmp_path / "out") == store.digest(tmp_path / "whole")
+    assert tally(tmp_path / "out").digest == store.digest(tmp_path / "out")
+
+
+def test_a_model_that_cannot_be_mounted_is_said_at_once(tmp_path: Path, plans: ModuleType) -> None:
+    path = plans.write_plan(tmp_path / "p", factory="nothing_of_the_kind")
+    with pytest.raises(StandError, match="nothing_of_the_kind"):
+        flown(load_plan(str(path)).plan, tmp_path / "out")
+
+
+def test_a_model_that_raises_costs_its_own_case(tmp_path: Path, plans: ModuleType) -> None:
+    path = plans.write_plan(tmp_path / "p", options={"raises_at": 4000.0})
+    flown(load_plan(str(path)).plan, tmp_path / "out")
+    found = by_height(tmp_path / "out")
+    assert {height for height, o in found.items() if o.verdict == "error"} == {4000.0}
+    assert "on strike" in found[4000.0].trouble
+
+
+def test_coefficients_are_drawn_mounted_and_kept(tmp_path: Path, plans: ModuleType) -> None:
+    spread = (
+        '[[model.coefficient]]\nname = "gain"\ndistribution = "uniform"\nlow = 0.9\nhigh = 1.1\nsource = "assumption"\n'
+    )
+    path = plans.write_plan(tmp_path / "p", more=spread, top="samples = 6", heights="['0 ft', '2000 ft']")
+    plan = load_plan(str(path)).plan
+    flown(plan, tmp_path / "out")
+    rows = [o for o in store.outcomes(tmp_path / "out") if o.judgement == "higher"]
+    assert len(rows) == 14
+    at_sea = {o.sample: o for o in rows if o.surroundings["pressure_altitude"] == 0.0}
+    nominal = at_sea[0].found
+    assert nominal is not None and at_sea[0].coefficients == {}
+    for sample in range(1, 7):
+        found, gain = at_sea[sample].found, at_sea[sample].coefficients["gain"]
+        assert 0.9 < gain < 1.1
+        assert found == pytest.approx(nominal * gain, rel=1e-4)
+    assert len({o.coefficients["gain"] for o in at_sea.values() if o.sample}) == 6
+
+
+def test_away_from_its_own_conditions_a_stated_number_is_advisory(tmp_path: Path, plans: ModuleType) -> None:
+    flown(load_plan(str(plans.write_plan(tmp_path / "p"))).plan, tmp_path / "out")
+    stated = by_height(tmp_path / "out", "full-pressure")
+    assert {h: o.weight for h, o in stated.items() if o.weight == "required"} == {0.0: "required"}
+    assert stated[0.0].verdict == "pass" and stated[9500.0].verdict == "fail"
+    assert {o.weight for o in by_height(tmp_path / "out").values()} == {"required"}
+    assert tally(tmp_path / "out").exit_code == 0
