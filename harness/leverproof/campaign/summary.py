@@ -24,6 +24,7 @@ from leverproof.campaign.shares import (
     standing,
 )
 from leverproof.campaign.surfaces import ALTITUDE, SHOWN, Grid, Key, Surface, speed_of, surfaces, unit_of
+from leverproof.errors import ReproducibilityError
 from leverproof.judge.endings import ENDINGS, FINDINGS
 
 GROUPS = ("model", "sheet", "subject", "case", "altitude")
@@ -110,9 +111,7 @@ class _Why:
     cases: Least[str, list[int]] = field(default_factory=lambda: Least(8, list))
 
 
-def summarise(
-    outcomes: Iterable[Outcome], *, title: str = "", plan: str = "", notes: Iterable[str] = ()
-) -> Summary:
+def summarise(outcomes: Iterable[Outcome], *, title: str = "", plan: str = "", notes: Iterable[str] = ()) -> Summary:
     """The summary of outcomes that come item by item, the rows of an item in their order. ``title`` and ``plan`` (its
     digest) are put at its head, ``notes`` are sentences of the caller's own."""
     fold = Fold()
@@ -136,7 +135,9 @@ class Fold:
         self._item, self._speeds = "", dict[str, float | None]()
 
     def add(self, row: Outcome) -> None:
-        """Adds one outcome."""
+        """Adds one outcome. Raises :class:`leverproof.errors.ReproducibilityError` for a verdict that there is not."""
+        if row.verdict not in ENDINGS:
+            raise ReproducibilityError(f"the results of item {row.item} hold an unknown verdict {row.verdict!r}")
         kind = standing(row.weight, row.verdict, self_referential=row.self_referential)
         self._outcomes += 1
         if row.item != self._item:
@@ -262,9 +263,7 @@ class Fold:
         if self._grids.left_out:
             out.append(f"more than {MOST_SURFACES:,} surfaces: the first by model, sheet and case are given")
         if self._samples.left_out:
-            out.append(
-                "rank correlations are of the first judgements by name: there are too many points for all"
-            )
+            out.append("rank correlations are of the first judgements by name: there are too many points for all")
         if self._troubles.left_out:
             out.append(f"more than {MOST_TROUBLES} kinds of trouble: the first by their words are given")
         return out
@@ -283,9 +282,7 @@ def _band(altitude: float | None) -> tuple[float, str]:
 
 
 def _group(kind: str, name: str, tally: Tally) -> Group:
-    return Group(
-        kind, name, tally.share(), *(tally.verdicts(k) for k in (REQUIRED, ADVISORY, SELF_REFERENTIAL))
-    )
+    return Group(kind, name, tally.share(), *(tally.verdicts(k) for k in (REQUIRED, ADVISORY, SELF_REFERENTIAL)))
 
 
 def _draws(model: str, sheet: str, held: bytearray) -> Draws:
