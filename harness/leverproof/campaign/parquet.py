@@ -28,6 +28,7 @@ TOGETHER = 4000
 """Items put in order at once, on average: what has to be held. Assumption: some 50 MB."""
 _MOST_PARTS = 200
 _LONGEST = 120
+_NONE = "__HIVE_DEFAULT_PARTITION__"
 _TEXTS = ("case", "subject", "point", "judgement", "what", "weight", "basis", "unit", "verdict", "trouble")
 _NUMBERS = ("found", "expected", "low", "high", "doubt", "margin")
 _KEPT = ("item", "sample", "self_referential", *_NUMBERS)
@@ -225,13 +226,15 @@ def _utf8(text: str) -> str:
 
 
 def partition(key: str, value: str) -> str:
-    """The folder of a partition: what is not plain stands as ``%xx`` of its UTF-8, as readers of such folders expect;
-    a name that would be too long is cut and told apart by the first digits of its SHA-256."""
-    if len(quote(value, safe=" ")) > _LONGEST:
+    """The folder of a partition: what is not plain stands as ``%xx`` of its UTF-8, as readers of such folders expect. A
+    name that would be too long, or that readers take for none at all, is told by the first digits of its SHA-256."""
+    if len(_quoted(value)) > _LONGEST or value in ("", _NONE):
         digits = hashlib.sha256(value.encode("utf-8", "surrogatepass")).hexdigest()[:8]
-        while len(quote(value, safe=" ", errors="surrogatepass")) > _LONGEST - 9:
+        while len(_quoted(value)) > _LONGEST - 9:
             value = value[:-1]
-        value = f"{value}-{digits}"
-    told = quote(value, safe=" ", errors="surrogatepass")
-    # A reader takes an empty name, or the one that stands for nothing, for nothing.
-    return f"{key}=%5F{told[1:]}" if told.startswith("_") else f"{key}={told or '-'}"
+        value = f"{value.strip('_')}-{digits}"
+    return f"{key}={_quoted(value)}"
+
+
+def _quoted(value: str) -> str:
+    return quote(_utf8(value), safe=" ")

@@ -157,18 +157,16 @@ def _worst(one: Table) -> Markup | None:
 
 def _surfaces(found: Summary) -> Markup:
     over, single = charts(found), curves(found)
-    drawn = [*map(_heat, over[:FIGURES]), *map(_curves, single[:FIGURES])]
-    if not drawn:
+    first = [*map(_heat, over[:OPEN]), *map(_curves, single[:OPEN])]
+    rest = [*map(_heat, over[OPEN:FIGURES]), *map(_curves, single[OPEN:FIGURES])]
+    if not first:
         return _section("surfaces", element("p", "Nothing was found at two altitudes."))
-    kept = min(OPEN, len(over)) + min(OPEN, len(single[:FIGURES]))
-    first = [*drawn[: min(OPEN, len(over))], *drawn[len(over[:FIGURES]) : len(over[:FIGURES]) + OPEN]]
-    rest = [figure for figure in drawn if figure not in first]
-    more = len(over) + len(single) - len(drawn)
+    more = len(over) + len(single) - len(first) - len(rest)
     return _section(
         "surfaces",
         element("p", CELLS),
         first,
-        element("details", element("summary", count(len(rest), "further figure")), rest) if len(drawn) > kept else None,
+        element("details", element("summary", count(len(rest), "further figure")), rest) if rest else None,
         element("p", f"{count(more, 'more is', 'more are')} in the JSON report.") if more else None,
     )
 
