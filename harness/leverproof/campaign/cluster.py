@@ -83,9 +83,7 @@ class Cluster:
         finally:
             under_way.cancel()
 
-    def _finished(
-        self, client: Client, under_way: _UnderWay, left: Iterator[Block]
-    ) -> Iterator[tuple[Future, Block]]:
+    def _finished(self, client: Client, under_way: _UnderWay, left: Iterator[Block]) -> Iterator[tuple[Future, Block]]:
         """What is done, as it is done; meanwhile blocks are handed out, no more than can be flown soon."""
         checked = self._clock()
         while True:

@@ -37,9 +37,7 @@ class FlyingPlugin(WorkerPlugin):
     def setup(self, worker: Worker) -> None:
         """Begins; raises :class:`VersionError` where the worker is of another version."""
         if self._version != __version__:
-            raise VersionError(
-                f"{worker.address} has leverproof {__version__}, and {self._version} is needed"
-            )
+            raise VersionError(f"{worker.address} has leverproof {__version__}, and {self._version} is needed")
         # Dask marks the processes of its workers as daemons, and those may not have processes of their own lest they
         # be left behind. Ours are ended below, and end by themselves when their parent has gone.
         multiprocessing.current_process().daemon = False

@@ -82,9 +82,7 @@ class Samples:
         """Whether points were left out for want of room."""
         return self._rows.left_out
 
-    def add(
-        self, judged: Judged, point: str, sample: int, found: float, coefficients: Mapping[str, float]
-    ) -> None:
+    def add(self, judged: Judged, point: str, sample: int, found: float, coefficients: Mapping[str, float]) -> None:
         """Adds one outcome; one that is not finite, or without coefficients, tells nothing and is passed over."""
         if not coefficients or not math.isfinite(found) or not 0 <= sample < self.limit:
             return

@@ -63,9 +63,7 @@ def decided(verdict: str) -> bool | None:
 class Tally:
     """Outcomes by verdict, of each of :data:`KINDS`, while they are being counted."""
 
-    counts: dict[str, list[int]] = field(
-        default_factory=lambda: {kind: [0] * len(VERDICTS) for kind in KINDS}
-    )
+    counts: dict[str, list[int]] = field(default_factory=lambda: {kind: [0] * len(VERDICTS) for kind in KINDS})
 
     def add(self, kind: str, verdict: str) -> None:
         """Counts one outcome."""

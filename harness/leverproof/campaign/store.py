@@ -80,7 +80,7 @@ def decoded(line: bytes) -> list[Outcome] | None:
     text = _checked(line)
     if text is None:
         raise ReproducibilityError("a line of results does not have the checksum it was written with")
-    return _outcomes(text) if _ITEM in text else None
+    return outcomes_of(text) if _ITEM in text else None
 
 
 class Store:
@@ -201,7 +201,7 @@ def outcomes(folder: Path) -> Iterator[Outcome]:
     """Every outcome, item by item in the order in which they were finished; an item that is there twice is given
     once."""
     for text, _ in items(folder):
-        yield from _outcomes(text)
+        yield from outcomes_of(text)
 
 
 def items(folder: Path, damages: list[Damage] | None = None) -> Iterator[tuple[dict[str, Any], bytes]]:
@@ -317,7 +317,8 @@ def _row(outcome: Outcome) -> dict[str, Any]:
     return {name: value for name in _OWN if (value := getattr(outcome, name)) != _DEFAULTS[name] and value != {}}
 
 
-def _outcomes(text: Mapping[str, Any]) -> list[Outcome]:
+def outcomes_of(text: Mapping[str, Any]) -> list[Outcome]:
+    """The outcomes in the text of an item; raises :class:`ReproducibilityError` where it does not hold any."""
     common = {name: value for name, value in text.items() if name != "rows"}
     try:
         return [from_plain(Outcome, common | row, f"item {text[_ITEM]}") for row in text["rows"]]

@@ -110,9 +110,7 @@ class _Why:
     cases: Least[str, list[int]] = field(default_factory=lambda: Least(8, list))
 
 
-def summarise(
-    outcomes: Iterable[Outcome], *, title: str = "", plan: str = "", notes: Iterable[str] = ()
-) -> Summary:
+def summarise(outcomes: Iterable[Outcome], *, title: str = "", plan: str = "", notes: Iterable[str] = ()) -> Summary:
     """The summary of outcomes that come item by item, the rows of an item in their order. ``title`` and ``plan`` (its
     digest) are put at its head, ``notes`` are sentences of the caller's own."""
     fold = Fold()
@@ -262,9 +260,7 @@ class Fold:
         if self._grids.left_out:
             out.append(f"more than {MOST_SURFACES:,} surfaces: the first by model, sheet and case are given")
         if self._samples.left_out:
-            out.append(
-                "rank correlations are of the first judgements by name: there are too many points for all"
-            )
+            out.append("rank correlations are of the first judgements by name: there are too many points for all")
         if self._troubles.left_out:
             out.append(f"more than {MOST_TROUBLES} kinds of trouble: the first by their words are given")
         return out
@@ -283,9 +279,7 @@ def _band(altitude: float | None) -> tuple[float, str]:
 
 
 def _group(kind: str, name: str, tally: Tally) -> Group:
-    return Group(
-        kind, name, tally.share(), *(tally.verdicts(k) for k in (REQUIRED, ADVISORY, SELF_REFERENTIAL))
-    )
+    return Group(kind, name, tally.share(), *(tally.verdicts(k) for k in (REQUIRED, ADVISORY, SELF_REFERENTIAL)))
 
 
 def _draws(model: str, sheet: str, held: bytearray) -> Draws:

@@ -58,9 +58,7 @@ class Grid:
     width: int = 1
     names: list[str] = field(default_factory=list)
 
-    def add(
-        self, value: float, altitude: float, speed: float | None, *, name: str = "", failing: bool = False
-    ) -> None:
+    def add(self, value: float, altitude: float, speed: float | None, *, name: str = "", failing: bool = False) -> None:
         """Adds one finite number."""
         if name not in self.names:
             self.names.append(name)
@@ -137,9 +135,7 @@ def surfaces(key: Key, grid: Grid) -> list[Surface]:
 
 def _parts(grid: Grid, names: Iterable[str]) -> list[tuple[Place, _Cell]]:
     wanted = {grid.names.index(name) for name in names}
-    return sorted(
-        ((p, c) for p, c in grid.cells.items() if p[2] in wanted), key=lambda part: _order(part[1], part[0])
-    )
+    return sorted(((p, c) for p, c in grid.cells.items() if p[2] in wanted), key=lambda part: _order(part[1], part[0]))
 
 
 def _order(cell: _Cell, place: Place) -> tuple[int, int, int, int]:
@@ -190,9 +186,7 @@ def _gathered(
     return cells
 
 
-def _both_swept(
-    cells: Mapping[tuple[int, int], _Cell], altitudes: Sequence[float], speeds: Sequence[float]
-) -> bool:
+def _both_swept(cells: Mapping[tuple[int, int], _Cell], altitudes: Sequence[float], speeds: Sequence[float]) -> bool:
     """Whether engine speed was set apart from altitude, and not only changed with it: there are two levels of it, at
     least half of all places are filled, and two altitudes hold several."""
     if len(speeds) < 2 or 2 * len(cells) < len(altitudes) * len(speeds):
