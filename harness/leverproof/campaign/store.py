@@ -37,7 +37,7 @@ _BEGIN = re.compile(rb'\{"item":"([0-9a-f]{1,32})","block":"[0-9a-f]*",')
 _ITEM, _STUDY, _NOTE, _BLOCK = "item", "study", "note", "block"
 _COMMON = ("model", "sheet", "case", "subject", "sample", "coefficients")
 _OWN = tuple(name for name in Outcome.__dataclass_fields__ if name not in (_ITEM, _BLOCK, *_COMMON))
-_DEFAULTS = {name: entry.default for name, entry in Outcome.__dataclass_fields__.items()}
+_DEFAULTS = {name: entry.default for name, entry in Outcome.__dataclass_fields__.items()} | {"readings": {}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,7 +314,7 @@ def _named(text: Mapping[str, Any]) -> bool:
 
 
 def _row(outcome: Outcome) -> dict[str, Any]:
-    return {name: value for name in _OWN if (value := getattr(outcome, name)) != _DEFAULTS[name] and value != {}}
+    return {name: value for name in _OWN if (value := getattr(outcome, name)) != _DEFAULTS[name]}
 
 
 def outcomes_of(text: Mapping[str, Any]) -> list[Outcome]:

@@ -9,9 +9,7 @@ from dataclasses import replace
 
 from leverproof.campaign.model import Outcome
 
-HOSTILE = (
-    "</title></style><script>window.acted=1</script><img src=x onerror=window.acted=1>\" '&\u202e\x1b[31m|`"
-)
+HOSTILE = "</title></style><script>window.acted=1</script><img src=x onerror=window.acted=1>\" '&\u202e\x1b[31m|`"
 
 ALTITUDES = (0.0, 5000.0, 10000.0, 15000.0, 20000.0, 25000.0)
 SPEEDS = (2000.0, 2200.0, 2400.0, 2600.0)
@@ -45,9 +43,7 @@ def power(altitude: float, speed: float) -> float:
     return 0.6 * speed - 0.012 * altitude - 1e-9 * altitude**2 * speed / 2000.0
 
 
-def campaign(
-    *, samples: int = 0, seed: int = 1, models: tuple[str, ...] = ("Corrie", "Rill")
-) -> Iterator[Outcome]:
+def campaign(*, samples: int = 0, seed: int = 1, models: tuple[str, ...] = ("Corrie", "Rill")) -> Iterator[Outcome]:
     """Outcomes of two models, two cases and all altitudes: one case reads four engine speeds in one run, the other
     one only; the second model fails high up, breaks down twice, and has one self-referential pass an item."""
     drawn = random.Random(seed)

@@ -35,9 +35,7 @@ def test_surfaces_of_readings_and_of_what_judgements_found() -> None:
     told = summarise(campaign())
     surface = next(s for s in told.surfaces if s.model == "Corrie" and s.channel == "brake_power")
     assert surface.altitudes == ALTITUDES and surface.speeds == tuple(s + 1.5 for s in SPEEDS)
-    assert {(c.altitude, c.speed): c.mean for c in surface.cells}[2, 1] == pytest.approx(
-        power(10000.0, 2200.0)
-    )
+    assert {(c.altitude, c.speed): c.mean for c in surface.cells}[2, 1] == pytest.approx(power(10000.0, 2200.0))
     curve = next(s for s in told.surfaces if s.model == "Corrie" and s.name == "power")
     assert curve.of == "judgement" and curve.speeds == () and len(curve.cells) == 6
 

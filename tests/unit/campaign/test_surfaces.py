@@ -78,9 +78,7 @@ def test_many_places_widen_the_cells_and_order_changes_nothing() -> None:
 
 
 def test_levels_hold_what_is_close_and_part_what_is_not() -> None:
-    assert levels([10000.0, 10100.0, 9950.0, 15000.0], 250.0, 24) == pytest.approx(
-        (10016.67, 15000.0), abs=0.01
-    )
+    assert levels([10000.0, 10100.0, 9950.0, 15000.0], 250.0, 24) == pytest.approx((10016.67, 15000.0), abs=0.01)
     assert len(levels([float(i) for i in range(1000)], 1.0, 24)) <= 24
     assert levels([], 1.0, 24) == ()
 
