@@ -67,12 +67,13 @@ def unsteadiness(channels: Samples, bands: Sequence[float], remaining_limits: Se
     difference only where it would otherwise not be steady, and is looked at only there."""
     found = []
     for row, (spread, means) in enumerate(_spreads_and_means(channels)):
-        limit = remaining_limits[row]
+        band, limit = bands[row], remaining_limits[row]
         remaining = _remaining(means, 0.0) if means else spread
         if not remaining <= limit and means:
             remaining = _remaining(means, _hidden(channels[row]))
-        shares = (times_over(spread, bands[row]), times_over(remaining, limit))
-        found.append(max(shares) if all(map(math.isfinite, shares)) else math.inf)
+        wide = spread / band if band > 0.0 else times_over(spread, band)
+        far = remaining / limit if limit > 0.0 else times_over(remaining, limit)
+        found.append(max(wide, far) if math.isfinite(wide + far) else math.inf)
     return found
 
 
@@ -226,6 +227,19 @@ class History:
         return next((m for m in self.marks if m.name == name), None)
 
 
+def window_means(windows: Samples, columns: tuple[str, ...]) -> list[tuple[dict[str, float], dict[str, float]]]:
+    """Mean and half the spread of every channel over each of several windows, shape (windows, columns, samples).
+
+    The windows must be contiguous: the last bit of a mean depends on memory order, which must not depend on where the
+    samples come from or how many windows are looked at together."""
+    means = (np.add.reduce(windows, axis=2) / windows.shape[2]).tolist()
+    halves = ((np.maximum.reduce(windows, axis=2) - np.minimum.reduce(windows, axis=2)) / 2.0).tolist()
+    return [
+        (dict(zip(columns, mean, strict=True)), dict(zip(columns, half, strict=True)))
+        for mean, half in zip(means, halves, strict=True)
+    ]
+
+
 def take_reading(
     history_rows: Rows,
     columns: tuple[str, ...],
@@ -242,11 +256,8 @@ def take_reading(
 
     The row 1 s after is not in the window: its inputs may already be those of the next step."""
     rows = history_rows[row - grid.rows(BEFORE) : row + grid.rows(AFTER)]
-    # The last bit of a mean depends on memory order, which must not depend on where the rows come from.
     window: Samples = np.ascontiguousarray(rows.T, dtype=np.float64)
-    values = dict(zip(columns, (np.add.reduce(window, axis=1) / window.shape[1]).tolist(), strict=True))
-    spreads = np.maximum.reduce(window, axis=1) - np.minimum.reduce(window, axis=1)
-    scatter = dict(zip(columns, (spreads / 2.0).tolist(), strict=True))
+    ((values, scatter),) = window_means(window[None], columns)
     step = grid.step / TICKS_PER_SECOND
     unsteady: dict[str, Steadiness] = {}
     for channel_name in [c for c in watch if c in columns]:

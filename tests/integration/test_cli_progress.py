@@ -14,7 +14,22 @@ def test_a_plain_line_every_ten_seconds() -> None:
         for second in range(0, 36, 3):
             now[0] = float(second)
             progress(second, 36, f"case {second}")
-    assert stream.getvalue().splitlines() == ["33 % case 12", "67 % case 24"]
+    assert stream.getvalue().splitlines() == ["33 % case 12, 24 s left", "67 % case 24, 12 s left"]
+
+
+def test_the_rate_leaves_out_what_was_there_before() -> None:
+    now = [0.0]
+    stream = io.StringIO()
+    with ProgressLine(stream, unit="cases", clock=lambda: now[0]) as progress:
+        progress(9000, 20_000, "flying")
+        now[0] = 12.0
+        progress(9030, 20_000, "flying")
+        now[0] = 24.0
+        progress(10_200, 20_000, "flying")
+    assert stream.getvalue().splitlines() == [
+        "45 % flying, 2.5 cases a second, 1 h 13 min left",
+        "51 % flying, 50 cases a second, 3 min 16 s left",
+    ]
 
 
 class Terminal(io.StringIO):
@@ -26,7 +41,10 @@ class Terminal(io.StringIO):
 
 def test_a_bar_on_a_terminal_that_takes_texts_as_they_are() -> None:
     stream = Terminal()
-    with ProgressLine(stream) as progress:
+    now = [0.0]
+    with ProgressLine(stream, unit="[b]cases", clock=lambda: now[0]) as progress:
         progress(1, 4, "[red]case")
+        now[0] = 2.0
         progress(4, 4, "[red]last")
     assert "[red]last" in stream.getvalue()
+    assert "1.5 [b]cases a second, 0 s left" in " ".join(stream.getvalue().split())

@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from leverproof.campaign import store
 from leverproof.campaign.expand import MOST_ITEMS, Shard, blocks, items, study_blocks
 from leverproof.campaign.flying import NOT_MOUNTED, Lines
-from leverproof.campaign.model import Block, Plan
+from leverproof.campaign.model import Block, Outcome, Plan
 from leverproof.errors import StandError
 from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INTERRUPTED, INVALID_INPUT, NOTHING_JUDGED
 
@@ -129,6 +129,12 @@ class Tally:
     damages: list[store.Damage] = field(default_factory=list)
 
     @property
+    def remarks(self) -> list[str]:
+        """What a person should know of the folder."""
+        damaged = sum(not damage.torn for damage in self.damages)
+        return [f"{damaged:,} lines of the results are damaged and count as not there"] if damaged else []
+
+    @property
     def exit_code(self) -> int:
         """1 where a required judgement failed or could not be judged, 5 where nothing was judged, else 0."""
         brought = {ENDINGS[verdict].exit for verdict, number in self.required.items() if number}
@@ -137,13 +143,15 @@ class Tally:
         return ALL_PASSED if ALL_PASSED in brought else NOTHING_JUDGED
 
 
-def tally(folder: Path) -> Tally:
-    """Everything in a folder counted."""
+def tally(folder: Path, each: Callable[[Outcome], None] | None = None) -> Tally:
+    """Everything in a folder counted, in one pass in which ``each`` outcome may be taken for something else too."""
     found = Tally()
     sums: list[bytes] = []
     for text, line in store.items(folder, found.damages):
         found.items += 1
         sums.append(store.digest_part(text, line))
+        for outcome in store.outcomes_of(text) if each is not None else ():
+            each(outcome)
         for row in text["rows"]:
             verdict = str(row["verdict"])
             if row.get("self_referential") and ENDINGS[verdict].passed:

@@ -44,7 +44,7 @@ class Workers:
     from one :meth:`run` to the next, and killed in the end, whatever they are doing."""
 
     def __init__(self, fly: Flyer, jobs: int, *, clock: Callable[[], float] = time.monotonic) -> None:
-        self._fly, self._jobs, self._clock = fly, jobs, clock
+        self._fly, self.jobs, self._clock = fly, jobs, clock
         self._workers: list[_Worker] = []
         self._stillborn = 0
 
@@ -79,7 +79,7 @@ class Workers:
             if block is None:
                 return
             self._give(worker, block)
-        while len(self._workers) < self._jobs and (block := queue.next()) is not None:
+        while len(self._workers) < self.jobs and (block := queue.next()) is not None:
             worker = _Worker(self._fly, self._clock)
             self._workers.append(worker)
             self._give(worker, block)

@@ -37,7 +37,7 @@ _BEGIN = re.compile(rb'\{"item":"([0-9a-f]{1,32})","block":"[0-9a-f]*",')
 _ITEM, _STUDY, _NOTE, _BLOCK = "item", "study", "note", "block"
 _COMMON = ("model", "sheet", "case", "subject", "sample", "coefficients")
 _OWN = tuple(name for name in Outcome.__dataclass_fields__ if name not in (_ITEM, _BLOCK, *_COMMON))
-_DEFAULTS = {name: entry.default for name, entry in Outcome.__dataclass_fields__.items()}
+_DEFAULTS = {name: entry.default for name, entry in Outcome.__dataclass_fields__.items()} | {"readings": {}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ def decoded(line: bytes) -> list[Outcome] | None:
     text = _checked(line)
     if text is None:
         raise ReproducibilityError("a line of results does not have the checksum it was written with")
-    return _outcomes(text) if _ITEM in text else None
+    return outcomes_of(text) if _ITEM in text else None
 
 
 class Store:
@@ -201,7 +201,7 @@ def outcomes(folder: Path) -> Iterator[Outcome]:
     """Every outcome, item by item in the order in which they were finished; an item that is there twice is given
     once."""
     for text, _ in items(folder):
-        yield from _outcomes(text)
+        yield from outcomes_of(text)
 
 
 def items(folder: Path, damages: list[Damage] | None = None) -> Iterator[tuple[dict[str, Any], bytes]]:
@@ -314,10 +314,11 @@ def _named(text: Mapping[str, Any]) -> bool:
 
 
 def _row(outcome: Outcome) -> dict[str, Any]:
-    return {name: value for name in _OWN if (value := getattr(outcome, name)) != _DEFAULTS[name] and value != {}}
+    return {name: value for name in _OWN if (value := getattr(outcome, name)) != _DEFAULTS[name]}
 
 
-def _outcomes(text: Mapping[str, Any]) -> list[Outcome]:
+def outcomes_of(text: Mapping[str, Any]) -> list[Outcome]:
+    """The outcomes in the text of an item; raises :class:`ReproducibilityError` where it does not hold any."""
     common = {name: value for name, value in text.items() if name != "rows"}
     try:
         return [from_plain(Outcome, common | row, f"item {text[_ITEM]}") for row in text["rows"]]

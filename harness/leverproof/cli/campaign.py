@@ -10,15 +10,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from leverproof.cli.progress import ProgressLine
-from leverproof.cli.screen import problem_words, say
+from leverproof.cli.screen import problem_words, say, width, write_file
 
 if TYPE_CHECKING:
-    from leverproof.campaign.conducting import Execute, Tally
+    from leverproof.campaign.cluster import Cluster
+    from leverproof.campaign.conducting import Tally
     from leverproof.campaign.expand import Shard
     from leverproof.campaign.flying import Flyer
+    from leverproof.campaign.local import Workers
 
 FOLDER = "leverproof-campaign"
 MERGE = "merge"
+_REPORTS = ("html", "markdown", "json")
+_CALLED = {"html": "one page for a browser", "markdown": "Markdown", "json": "one JSON object"}
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -32,6 +36,8 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", metavar="DIR", type=Path, help=f"the results, taken up again when there (default: {FOLDER}/)"
     )
+    for kind in _REPORTS:
+        parser.add_argument(f"--{kind}", metavar="FILE", type=Path, help=f"also write the summary as {_CALLED[kind]}")
     parser.set_defaults(do=run)
 
 
@@ -51,31 +57,40 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _flown(options: argparse.Namespace) -> int:
-    from leverproof.campaign.conducting import Flown, exit_code, fly_campaign, tally
+    from leverproof.campaign.conducting import exit_code, fly_campaign
     from leverproof.campaign.flying import Flyer
     from leverproof.campaign.plan_file import load_plan
 
     shard, jobs = _shard(options.shard), _jobs(options.jobs)
     out: Path = options.out or Path(FOLDER)
+    _check_places(options, out)
     loaded = load_plan(options.what)
     for problem in loaded.problems:
         print(problem_words(problem), file=sys.stderr)
-    with ProgressLine() as progress, _Executor(options.cluster, Flyer(loaded.plan), jobs) as execute:
-        flown: Flown = fly_campaign(loaded.plan, out, execute, shard=shard, jobs=jobs, progress=progress)
-    counted = tally(out)
-    say(_summary(out, counted))
-    code = exit_code(flown, counted, problems=bool(loaded.problems))
+    with ProgressLine(unit="cases") as progress, _executor(options.cluster, Flyer(loaded.plan), jobs) as flying:
+        flown = fly_campaign(loaded.plan, out, flying.run, shard=shard, jobs=flying.jobs, progress=progress)
+    counted = _summarised(options, out)
     if flown.interrupted:
         print(
-            f"interrupted: {flown.done:,} of {flown.items:,} items are kept in {out}/; to fly the rest:\n"
+            f"interrupted: {flown.done:,} of {flown.items:,} cases are kept in {out}/; to fly the rest:\n"
             f"  {shlex.join(options.words)}",
             file=sys.stderr,
         )
-    return code
+    return exit_code(flown, counted, problems=bool(loaded.problems))
+
+
+def _executor(cluster: str | None, fly: Flyer, jobs: int) -> Cluster | Workers:
+    """What flies the blocks: processes here, or the workers of a cluster."""
+    if cluster is not None:
+        from leverproof.campaign.cluster import Cluster
+
+        return Cluster(fly, cluster)
+    from leverproof.campaign.local import Workers
+
+    return Workers(fly, jobs)
 
 
 def _merged(options: argparse.Namespace) -> int:
-    from leverproof.campaign.conducting import tally
     from leverproof.campaign.merge import merge
     from leverproof.errors import UsageError
 
@@ -86,26 +101,44 @@ def _merged(options: argparse.Namespace) -> int:
         raise UsageError(
             "merging needs folders to read and one to write", MERGE, "leverproof campaign merge DIR... --out DIR"
         )
+    _check_places(options, options.out)
     merged = merge(options.folders, options.out)
-    counted = tally(options.out)
-    say(_summary(options.out, counted))
+    counted = _summarised(options, options.out)
     missing = merged.planned - merged.items
     if missing:
-        print(f"incomplete: {missing:,} of {merged.planned:,} items are in none of these folders", file=sys.stderr)
+        print(f"incomplete: {missing:,} of {merged.planned:,} cases are in none of these folders", file=sys.stderr)
     return counted.exit_code or int(bool(missing))
 
 
-def _summary(folder: Path, counted: Tally) -> str:
-    """What the results come to, as text."""
-    from leverproof.campaign import store
+def _check_places(options: argparse.Namespace, out: Path) -> None:
+    from leverproof.cli.run import check_place
 
-    lines = [f"{counted.items:,} items in {folder}/"]
-    for kind in ("required", "advisory", "self_referential"):
-        told = getattr(counted, kind)
-        lines += [f"{kind.replace('_', '-'):16} {verdict:17} {number:>9,}" for verdict, number in sorted(told.items())]
-    lines += [f"note: {words}" for words in store.notes(folder)]
-    lines.append(f"results: sha256 {counted.digest}")
-    return "\n".join(lines) + "\n"
+    for kind in _REPORTS:
+        path = getattr(options, kind)
+        if path is not None:
+            check_place(kind, path, out)
+
+
+def _summarised(options: argparse.Namespace, out: Path) -> Tally:
+    """Says what the results come to, and writes it where it is asked for."""
+    from leverproof.campaign import store
+    from leverproof.campaign.conducting import tally
+    from leverproof.campaign.summary import Fold
+    from leverproof.report import campaign_json, campaign_page, campaign_text
+
+    fold = Fold()
+    counted = tally(out, fold.add)
+    told = store.manifest(out) or {}
+    notes = [*store.notes(out), *counted.remarks]
+    found = fold.summary(title=str(told.get("title", "")), plan=str(told.get("plan", "")), notes=tuple(notes))
+    say(campaign_text.render(found, width=width()))
+    say(f"results: {out}/, sha256 {counted.digest}\n")
+    rendered = {"html": campaign_page.render, "markdown": campaign_text.markdown, "json": campaign_json.render}
+    for kind in _REPORTS:
+        path = getattr(options, kind)
+        if path is not None:
+            write_file(path, rendered[kind](found))
+    return counted
 
 
 def _shard(text: str | None) -> Shard:
@@ -126,19 +159,5 @@ def _jobs(asked: int | None) -> int:
 
     if asked is not None and not 1 <= asked <= 1024:
         raise UsageError(f"{asked} processes cannot be started", "--jobs", "give 1, 2, 3, ... up to 1024", "jobs")
-    return asked or len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else asked or os.cpu_count() or 1
-
-
-class _Executor:
-    """What flies the blocks: processes here, or the workers of a cluster."""
-
-    def __init__(self, cluster: str | None, fly: Flyer, jobs: int) -> None:
-        from leverproof.campaign.local import Workers
-
-        self._local = Workers(fly, jobs)
-
-    def __enter__(self) -> Execute:
-        return self._local.run
-
-    def __exit__(self, *_: object) -> None:
-        self._local.__exit__()
+    here = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    return asked or here or 1

@@ -12,14 +12,10 @@ from leverproof.cli.screen import problem_words, say, width, write_new
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Adds what the command takes."""
-    parser.add_argument(
-        "--cases", metavar="DIR", action="append", default=[], help="a folder of further cases"
-    )
+    parser.add_argument("--cases", metavar="DIR", action="append", default=[], help="a folder of further cases")
     parser.set_defaults(do=listed)
     actions = parser.add_subparsers(title="to see, begin or check one", metavar="show | new | check")
-    show = actions.add_parser(
-        "show", help="print question, procedure, tolerance, basis and source of one case"
-    )
+    show = actions.add_parser("show", help="print question, procedure, tolerance, basis and source of one case")
     show.add_argument("id", metavar="ID", help="as `leverproof cases` lists it")
     show.add_argument(
         "--cases", metavar="DIR", action="append", default=argparse.SUPPRESS, help="a folder of further cases"

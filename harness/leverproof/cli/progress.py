@@ -12,15 +12,22 @@ if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
 EVERY = 10.0
+_SETTLED = 1.0
+"""Seconds of work before a rate is told."""
 
 
 class ProgressLine:
-    """Called with work done, work in all and what is being done; use it in a ``with`` statement."""
+    """Called with work done, work in all and what is being done; use it in a ``with`` statement. It tells the rate, in
+    ``unit`` a second, and the time left at that rate; what was done before the first call does not count for it."""
 
-    def __init__(self, stream: TextIO | None = None, *, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self, stream: TextIO | None = None, *, unit: str = "", clock: Callable[[], float] = time.monotonic
+    ) -> None:
         self._stream = sys.stderr if stream is None else stream
+        self._unit = unit
         self._clock = clock
         self._last = clock()
+        self._first: tuple[float, float] | None = None
         self._bar: Progress | None = None
         self._task: TaskID | None = None
 
@@ -33,6 +40,7 @@ class ProgressLine:
                 TextColumn("{task.description}", markup=False),
                 BarColumn(),
                 TaskProgressColumn(),
+                TextColumn("{task.fields[pace]}", markup=False),
                 console=Console(file=self._stream),
                 transient=True,
             )
@@ -48,13 +56,36 @@ class ProgressLine:
 
     def __call__(self, done: float, total: float, what: str) -> None:
         """Reports that ``done`` of ``total`` is finished and ``what`` is going on."""
+        now = self._clock()
+        pace = self._pace(done, total, now)
         if self._bar is not None:
             if self._task is None:
-                self._task = self._bar.add_task(what, total=total)
-            self._bar.update(self._task, completed=done, total=total, description=what)
+                self._task = self._bar.add_task(what, total=total, pace=pace)
+            self._bar.update(self._task, completed=done, total=total, description=what, pace=pace)
             return
-        now = self._clock()
         if now - self._last >= EVERY:
             self._last = now
             share = 100.0 * done / total if total else 0.0
-            print(f"{share:.0f} % {what}", file=self._stream, flush=True)
+            print(f"{share:.0f} % {what}{', ' if pace else ''}{pace}", file=self._stream, flush=True)
+
+    def _pace(self, done: float, total: float, now: float) -> str:
+        """Rate and time left in words; "" until there is something to tell."""
+        if self._first is None:
+            self._first = (now, done)
+        since, before = self._first
+        if now - since < _SETTLED or done <= before:
+            return ""
+        rate = (done - before) / (now - since)
+        told = f"{rate:,.0f}" if rate >= 10.0 else f"{rate:.2g}"
+        counted = f"{told} {self._unit} a second, " if self._unit else ""
+        return f"{counted}{_time(max(0.0, total - done) / rate)} left"
+
+
+def _time(seconds: float) -> str:
+    """So many seconds in the two largest units that say anything."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60} s"
+    return f"{whole // 3600:,} h {whole % 3600 // 60} min"

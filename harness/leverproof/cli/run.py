@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -64,6 +65,7 @@ def run(options: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
     from leverproof.errors import LeverproofError
+    from leverproof.judge.endings import INTERRUPTED
     from leverproof.record.reader import read_record
     from leverproof.report import sarif
     from leverproof.session import RunRequest, run_session
@@ -87,7 +89,7 @@ def run(options: argparse.Namespace) -> int:
         today=datetime.now(UTC).date(),
     )
     try:
-        with ProgressLine() as progress:
+        with ProgressLine(unit="s of engine time") as progress:
             code: int = run_session(request, progress)
     except LeverproofError as problem:
         if options.sarif is not None:
@@ -97,6 +99,12 @@ def run(options: argparse.Namespace) -> int:
     say(rendered(record, "table"))
     for kind, path in wanted.items():
         write_file(path, rendered(record, kind))
+    if code == INTERRUPTED:
+        print(
+            f"interrupted: what was finished is kept in {options.out}/. The same command flies all of it again, and "
+            f"keeps this record as {options.out}.previous/; --case and --subject fly a part of it",
+            file=sys.stderr,
+        )
     return code
 
 

@@ -20,9 +20,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         description="Asks what a pilot's handbook says of an engine and writes its sheet. After each blank it says "
         "which cases no longer apply. Nothing that exists is overwritten.",
     )
-    new.add_argument(
-        "--out", metavar="FILE", type=Path, help="the file that is written (default: ID.sheet.toml)"
-    )
+    new.add_argument("--out", metavar="FILE", type=Path, help="the file that is written (default: ID.sheet.toml)")
     new.add_argument("--id", metavar="ID", help="id of the sheet (default: made of its title)")
     new.add_argument(
         "--answer",

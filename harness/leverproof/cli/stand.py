@@ -24,20 +24,14 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     new.add_argument("--example", metavar="NAME", help="begin with this example, its adapter's text included")
     new.add_argument("--list", action="store_true", help="list the examples, and write nothing")
-    new.add_argument(
-        "--out", metavar="DIR", type=Path, default=Path(), help="where it is written (default: here)"
-    )
-    new.add_argument(
-        "--defaults", action="store_true", help="ask nothing: what no option answers is the default"
-    )
+    new.add_argument("--out", metavar="DIR", type=Path, default=Path(), help="where it is written (default: here)")
+    new.add_argument("--defaults", action="store_true", help="ask nothing: what no option answers is the default")
     for question in QUESTIONS:
         new.add_argument(
             question.option,
             metavar="TEXT",
             action="append" if question.many else "store",
-            help=question.words[:1].lower()
-            + question.words[1:]
-            + ("; may be repeated" if question.many else ""),
+            help=question.words[:1].lower() + question.words[1:] + ("; may be repeated" if question.many else ""),
         )
     parser.set_defaults(do=run)
 

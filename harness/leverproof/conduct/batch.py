@@ -139,12 +139,18 @@ class Batch:
         return flown
 
     def _show(self, lanes: list[int]) -> None:
-        """Show pilots what their legs brought, and take their next ones."""
+        """Show pilots what their legs brought, and take their next ones; those that look again at this instant are
+        answered together too."""
         memory = self.row - self._memory
         rows = [self._tape.seen(lane, min(self._leg_begin[lane], memory)) for lane in lanes]
-        found = answers([self._asks[lane] for lane in lanes], rows)
-        for lane, seen, answer in zip(lanes, rows, found, strict=True):
-            self._resume(lane, Seen(seen, answer))
+        while lanes:
+            found = answers([self._asks[lane] for lane in lanes], rows)
+            again = [
+                (lane, seen)
+                for lane, seen, answer in zip(lanes, rows, found, strict=True)
+                if self._resume(lane, (seen, answer))
+            ]
+            lanes, rows = [lane for lane, _ in again], [seen for _, seen in again]
 
     def _expand(self, count: int) -> NDArray[np.float64]:
         """Inputs of the next ``count`` rows of the active lanes, shape (count, lanes, inputs)."""
@@ -170,18 +176,22 @@ class Batch:
         place: NDArray[np.float64] = block.start + (block.end - block.start) * share
         return place
 
-    def _resume(self, lane: int, seen: Seen | None) -> None:
-        """Wake a pilot and take its next leg; the first time there is nothing to show."""
+    def _resume(self, lane: int, seen: Seen | None) -> bool:
+        """Wake a pilot and take its next leg; the first time there is nothing to show. Whether it looks again at
+        once."""
         steps = self._pilots[lane]
         try:
             leg = next(steps) if seen is None else steps.send(seen)
         except StopIteration as done:
             self._finish(lane, done.value, self.row)
-            return
-        self._leg_begin[lane] = self.row
+            return False
         self._asks[lane] = leg.ask
+        if not leg.blocks:
+            return True
+        self._leg_begin[lane] = self.row
         self._ahead[lane] = leg.blocks[::-1]
         self._take_block(lane)
+        return False
 
     def _take_block(self, lane: int) -> None:
         """Begin the next block of a lane's leg."""

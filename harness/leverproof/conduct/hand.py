@@ -1,6 +1,6 @@
 """The pilot's hand: where the levers are, what the last seconds showed, how a lever is moved. No I/O.
 
-Functions that need to see are generators: they yield a :class:`Leg` and are sent what was :class:`Seen`.
+Functions that need to see are generators: they yield a :class:`Leg` and are sent what was ``Seen``.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import TypeVar
 import numpy as np
 
 from leverproof.channels import CHANNELS
-from leverproof.conduct.looks import Answer, Ask, Leg, Seen, answers
+from leverproof.conduct.looks import Answer, Ask, Leg, Seen
 from leverproof.conduct.model import Block, Program, Row
 from leverproof.history import AFTER, BEFORE, Rows
 from leverproof.timegrid import TICKS_PER_SECOND
@@ -44,15 +44,18 @@ class Hand:
     pilot. What is asked of ``tail`` and the windows is as of the last look."""
 
     __slots__ = (
-        "_leg", "_seen", "control", "grid", "inputs", "lead", "outputs", "position", "row", "still_since", "window",
+        "_leg", "_places", "_seen", "columns", "control", "grid", "inputs", "lead", "outputs", "position", "row",
+        "still_since", "window",
     )  # fmt: skip
 
     def __init__(self, program: Program, inputs: tuple[str, ...], outputs: tuple[str, ...]) -> None:
+        self._places = {name: place for place, name in enumerate(inputs)}
         missing = [name for name in inputs if name not in program.start]
         if missing:
             raise RefusedError(f"the program does not say where to start {', '.join(missing)}")
         self.inputs = inputs
         self.outputs = outputs
+        self.columns = inputs + outputs
         self.grid = program.grid
         self.control = program.grid.rows_per_control
         self.window = program.grid.rows(BEFORE + AFTER)
@@ -71,17 +74,22 @@ class Hand:
 
     def value(self, name: str) -> float:
         """Where an input is now; refused when the stand does not accept it."""
-        if name not in self.inputs:
+        return float(self.position[self.place_of(name)])
+
+    def place_of(self, name: str) -> int:
+        """Place of an input among the inputs; refused when the stand does not accept it."""
+        place = self._places.get(name)
+        if place is None:
             raise RefusedError(f"the stand has no input {name}")
-        return float(self.position[self.inputs.index(name)])
+        return place
 
     def look(self, ask: Ask | None = None) -> Steps[Answer]:
         """Have what is planned flown, see it, and get the answer to ``ask``."""
-        if self._leg:
-            leg, self._leg = self._leg, []
-            self._seen, answer = yield Leg(leg, ask)
-            return answer
-        return answers([ask], [self._seen])[0]
+        if not self._leg and ask is None:
+            return None
+        leg, self._leg = self._leg, []
+        self._seen, answer = yield Leg(leg, ask)
+        return answer
 
     def hold(self, rows: int) -> None:
         """Keep everything where it is for ``rows`` rows."""
@@ -98,8 +106,7 @@ class Hand:
         """The inputs after ``levers`` went to their places, with boost following throttle while coupled."""
         end = self.position.copy()
         for name, asked in levers.items():
-            self.value(name)
-            end[self.inputs.index(name)] = held(name, asked)
+            end[self.place_of(name)] = held(name, asked)
         if self.lead is not None:
             boost = self.inputs.index("boost")
             follows = held("boost", float(end[self.inputs.index("throttle")]) + self.lead)
@@ -111,14 +118,14 @@ class Hand:
     def jump(self, levers: Mapping[str, float]) -> None:
         """Put levers and surroundings to new places at this instant."""
         end = self.placed(levers)
-        if not (end == self.position).all():
+        if end.tolist() != self.position.tolist():
             self.position = end
             self.still_since = self.row
 
     def ramp(self, levers: Mapping[str, float], rows: int) -> None:
         """Move levers and surroundings in a straight line over ``rows`` rows."""
         end = self.placed(levers)
-        if (end == self.position).all():
+        if end.tolist() == self.position.tolist():
             self.hold(rows)
         else:
             self._go(self._levelled(end, levers), end, rows)
@@ -135,7 +142,7 @@ class Hand:
     def push(self, lever: str, place: float, rows: int) -> None:
         """Move one continuous lever in a straight line over ``rows`` rows, as :meth:`ramp` would."""
         end = self.position.copy()
-        end[self.inputs.index(lever)] = place = min(1.0, max(0.0, place))
+        end[self.place_of(lever)] = place = min(1.0, max(0.0, place))
         if self.lead is not None and lever == "throttle":
             end[self.inputs.index("boost")] = held("boost", place + self.lead)
         self._go(self.position, end, rows)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from leverproof.conduct.forecast import ENDS, Forecast, forecasts
 from leverproof.conduct.model import Block
-from leverproof.history import Rows, unsteadiness
+from leverproof.history import Rows, unsteadiness, window_means
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,23 +39,29 @@ class AskRest(NamedTuple):
     looks: tuple[tuple[int, int], ...]
 
 
-Ask = AskSteady | AskRest
-Answer = list[float] | list[Forecast] | None
+class AskMeans(NamedTuple):
+    """Mean and half the spread of every one of ``columns`` over the last ``window`` rows."""
+
+    columns: tuple[str, ...]
+    window: int
+
+
+Means = tuple[dict[str, float], dict[str, float]]
+Ask = AskSteady | AskRest | AskMeans
+Answer = list[float] | list[Forecast] | Means | None
 
 
 class Leg(NamedTuple):
-    """Blocks flown one after the other before the pilot looks, and what it wants to know then."""
+    """Blocks flown one after the other before the pilot looks, and what it wants to know then. Without blocks the
+    pilot looks once more at the same instant."""
 
     blocks: list[Block]
     ask: Ask | None
 
 
-class Seen(NamedTuple):
-    """What a lane shows: its history rows up to this instant, the last ten seconds and the leg at least, whose last
-    row has no inputs yet; and the answer to what was asked (None when nothing was)."""
-
-    rows: Rows
-    answer: Answer
+Seen = tuple[Rows, Answer]
+"""What a lane shows: its history rows up to this instant, the last ten seconds and the leg at least, whose last row
+has no inputs yet; and the answer to what was asked (None when nothing was)."""
 
 
 def answers(asks: Sequence[Ask | None], rows: Sequence[Rows]) -> list[Answer]:
@@ -67,7 +73,20 @@ def answers(asks: Sequence[Ask | None], rows: Sequence[Rows]) -> list[Answer]:
     rests = [at for at, ask in enumerate(asks) if isinstance(ask, AskRest)]
     if rests:
         _answer_rest([asks[at] for at in rests], [rows[at] for at in rests], rests, found)  # type: ignore[misc]
+    means = [at for at, ask in enumerate(asks) if isinstance(ask, AskMeans)]
+    if means:
+        _answer_means([asks[at] for at in means], [rows[at] for at in means], means, found)  # type: ignore[misc]
     return found
+
+
+def _answer_means(asks: Sequence[AskMeans], rows: Sequence[Rows], places: Sequence[int], found: list[Answer]) -> None:
+    """One pass for all lanes, whose columns and windows are alike because their stand and their grid are one."""
+    columns, window = asks[0]
+    windows = np.empty((len(asks), len(columns), window))
+    for at, seen in enumerate(rows):
+        windows[at] = seen[-window - 1 : -1].T
+    for place, means in zip(places, window_means(windows, columns), strict=True):
+        found[place] = means
 
 
 def _answer_steady(asks: Sequence[AskSteady], rows: Sequence[Rows], places: Sequence[int], found: list[Answer]) -> None:

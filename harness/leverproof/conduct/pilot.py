@@ -11,7 +11,7 @@ import numpy as np
 from leverproof.channels import CHANNELS
 from leverproof.conduct.forecast import forecast
 from leverproof.conduct.hand import Hand, RefusedError, Steps
-from leverproof.conduct.looks import AskSteady
+from leverproof.conduct.looks import AskMeans, AskSteady
 from leverproof.conduct.model import PlannedStep, Program
 from leverproof.conduct.seek import seek
 from leverproof.history import (
@@ -181,16 +181,21 @@ def _read(hand: Hand, watched: _Watched, step: PlannedStep, log: _Log) -> Steps[
     steady."""
     unsteady = yield from _wait_steady(hand, watched, hand.row + hand.grid.rows(step.limit))
     rows = hand.known_rows()
-    taken = take_reading(
-        hand.history_window(rows),
-        hand.inputs + hand.outputs,
-        hand.grid,
-        rows - hand.grid.rows(AFTER),
-        name=step.name,
+    at = hand.row - hand.grid.rows(AFTER)
+    if unsteady or rows < hand.window:
+        taken = take_reading(
+            hand.history_window(rows),
+            hand.columns,
+            hand.grid,
+            rows - hand.grid.rows(AFTER),
+            name=step.name,
+            watch=watched.watch if unsteady else {},
+            at=at,
+        )
+    else:
         # What was found steady in this very window need not be asked again.
-        watch=watched.watch if unsteady else {},
-        at=hand.row - hand.grid.rows(AFTER),
-    )
+        values, scatter = yield from hand.look(AskMeans(hand.columns, hand.window))  # type: ignore[misc]
+        taken = Reading(step.name, at, values, scatter)  # type: ignore[arg-type]
     log.readings.append(taken)
 
 

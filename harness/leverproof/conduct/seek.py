@@ -77,6 +77,7 @@ class _Seeker:
         self.guards = [Guard(name, hand.column(name), limit) for name, limit in step.guard.items()]
         self.since = self.watched = hand.row
         self.foreseen: list[Forecast] = []
+        self.foreseen_after = (-1, 0)
         self.gain = 0.0
         self.lag = 0.0
         self.finest = math.inf
@@ -159,13 +160,12 @@ class _Seeker:
         rest = self.hand.row - self.since
         ago = self.per_second
         if rest > ago:
-            ask = AskRest(
-                self.column + len(self.hand.inputs),
-                rest,
-                self.seconds,
-                ((self._third(rest), 0), (self._third(rest - ago), ago)),
-            )
-            self.foreseen = yield from self.hand.look(ask)  # type: ignore[assignment]
+            # What was foreseen one second ago need not be worked out again.
+            known = self.foreseen[:1] if self.foreseen_after == (self.since, rest - ago) else []
+            looks = ((self._third(rest), 0), (self._third(rest - ago), ago))
+            ask = AskRest(self.column + len(self.hand.inputs), rest, self.seconds, looks[:1] if known else looks)
+            found: list[Forecast] = yield from self.hand.look(ask)  # type: ignore[assignment]
+            self.foreseen, self.foreseen_after = found + known, (self.since, rest)
         else:
             yield from self.hand.look()
         rows = self.hand.row - self.watched

@@ -44,7 +44,7 @@ class RecordWriter:
         take_folder(self.folder)
         self._lines = (self.folder / LINES).open("xb")
         own = {"format": FORMAT, "program": PROGRAM, "version": __version__}
-        self._line("header", own | {k: v for k, v in self._header.items() if k not in (*own, "kind")})
+        self._line("header", to_plain(own | {k: v for k, v in self._header.items() if k not in (*own, "kind")}))
         return self
 
     def __exit__(
@@ -101,13 +101,13 @@ class RecordWriter:
             "lines_sha256": self._digest.hexdigest(),
             "files": dict(sorted(self._files.items())),
         }
-        self._line("footer", footer)
+        self._line("footer", to_plain(footer))
         self._closed = True
 
     def _line(self, kind: str, data: Mapping[str, Any]) -> None:
         if self._lines is None or self._closed:
             raise RuntimeError("a record takes lines only between entering and its footer")
-        text = json.dumps(to_plain({"kind": kind, **data}), allow_nan=False, separators=(",", ":"))
+        text = json.dumps({"kind": kind, **data}, allow_nan=False, separators=(",", ":"))
         line = text.encode("ascii") + b"\n"
         self._lines.write(line)
         self._lines.flush()

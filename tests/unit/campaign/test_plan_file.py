@@ -215,7 +215,7 @@ def test_ids_follow_content_and_nothing_else(folder: Path, tmp_path: Path, plans
 
 @given(st.integers(0, 2**32 - 1))
 @seed(7)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_spoilt_plans_load_or_are_refused_in_words(folder: Path, mutants: ModuleType, number: int) -> None:
     tables = parse_toml(
         text_of(

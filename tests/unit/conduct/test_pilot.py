@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from plants import GRID, START, WATCH, Kind, PlantStand, boost_seek, program, read, s
 
-from leverproof.conduct.looks import Seen, answers
+from leverproof.conduct.looks import answers
 from leverproof.conduct.model import Block, PlannedStep
 from leverproof.conduct.pilot import Cut, pilot
 from leverproof.conduct.scheduler import conduct
@@ -223,7 +223,7 @@ def shown(leg):
     assert all(isinstance(block, Block) for block in leg.blocks)
     rows = sum(block.rows for block in leg.blocks)
     seen = np.full((rows + 300, len(START) + len(OUTPUTS)), 30.0, np.float32)
-    return Seen(seen, answers([leg.ask], [seen])[0])
+    return seen, answers([leg.ask], [seen])[0]
 
 
 def test_decisions_fall_on_the_control_grid():

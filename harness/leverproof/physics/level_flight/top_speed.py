@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from leverproof.atmosphere import GRAVITY
 from leverproof.errors import LeverproofError
+from leverproof.physics.bracket import SOLVED, solve
 from leverproof.physics.level_flight.aeroplane import Aeroplane, Air
 from leverproof.physics.level_flight.propeller_map import thrust_coefficient
 from leverproof.physics.relations.gas import Values
@@ -42,7 +43,7 @@ REASONS = (
 _INPUT, _NO_RANGE, _POWER, _MACH, _TIP = range(1, 6)
 
 _SCAN = np.linspace(0.0, 1.0, 33)
-_GOLDEN_STEPS, _HALVINGS = 30, 52
+_GOLDEN_STEPS = 30
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 _RESIDUAL = 1e-9
 _STEP = 1e-5
@@ -94,9 +95,9 @@ def thrust(aeroplane: Aeroplane, true_airspeed: Values, power: Values, crank_tur
 def level_speed(aeroplane: Aeroplane, power: Values, crank_turns: Values, air: Air) -> LevelFlight:
     """The fastest level speed with ``power`` in W from each engine at ``crank_turns`` (1/s) of the crankshaft.
 
-    Excess power (thrust - drag) V rises, then falls with speed, so the fastest speed lies between its maximum and
-    the highest speed at which the relations hold: a scan and a golden section find the maximum of each point, a fixed
-    number of halvings the speed. Numbers of a point do not depend on its neighbours. Raises
+    Excess power (thrust - drag) V rises, then falls with speed, so the fastest speed lies between one of excess power
+    and the highest speed at which the relations hold: a scan finds the one, where it finds none a golden section does,
+    and the root between them is bracketed. Numbers of a point do not depend on its neighbours. Raises
     :class:`LeverproofError` when thrust and drag end up apart by more than 1e-9 of drag.
     """
     fields = (getattr(aeroplane, name) for name in Aeroplane.__slots__)
@@ -113,7 +114,7 @@ def level_speed(aeroplane: Aeroplane, power: Values, crank_turns: Values, air: A
         pull = thrust(plane, speed, power, crank_turns, density)
         return np.asarray((pull - drag(plane, speed, density)) * speed)
 
-    best = _best_speed(excess, low, high)
+    best = _climbing_speed(excess, low, high)
     reason = np.where((reason == 0) & ~(excess(best) > 0.0), _POWER, reason)
     reason = np.where((reason == 0) & (excess(high) > 0.0), limit, reason)
     speed = _crossing(excess, best, high)
@@ -135,26 +136,29 @@ def _range(
     return low, np.minimum(by_tip, by_mach), np.where(by_tip < by_mach, _TIP, _MACH)
 
 
-def _best_speed(excess: Excess, low: Floats, high: Floats) -> Floats:
-    """The speed of most excess power."""
+def _climbing_speed(excess: Excess, low: Floats, high: Floats) -> Floats:
+    """A speed of excess power: of those scanned the one with most of it, where that is any; else the speed of most
+    excess power there is, which may be none."""
     scan = low + (high - low) * _SCAN.reshape(-1, *(1,) * low.ndim)
-    index = np.argmax(excess(scan), axis=0)
+    spare = excess(scan)
+    index = np.argmax(spare, axis=0)
+    climbs = np.max(spare, axis=0) > 0.0
     width = (high - low) / (_SCAN.size - 1)
+    best = low + width * index
+    if np.all(climbs):
+        return np.asarray(best)
     a, b = low + width * np.maximum(index - 1, 0), low + width * np.minimum(index + 1, _SCAN.size - 1)
     for _ in range(_GOLDEN_STEPS):
         c, d = b - _GOLDEN * (b - a), a + _GOLDEN * (b - a)
         left = excess(c) > excess(d)
         a, b = np.where(left, a, c), np.where(left, d, b)
-    return np.asarray(0.5 * (a + b))
+    return np.where(climbs, best, 0.5 * (a + b))
 
 
 def _crossing(excess: Excess, low: Floats, high: Floats) -> Floats:
-    """Where the excess, above zero at ``low`` and below it at ``high``, is zero."""
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        above = excess(middle) > 0.0
-        low, high = np.where(above, middle, low), np.where(above, high, middle)
-    return np.asarray(0.5 * (low + high))
+    """Where the excess, above zero at ``low`` and below it at ``high``, is zero; ``low`` where it is not so."""
+    found = solve(lambda speed: -excess(speed), low, high, tolerance=1e-14, stretches=0)
+    return np.asarray(np.where(found.ending == SOLVED, found.x, low))
 
 
 def _solved(

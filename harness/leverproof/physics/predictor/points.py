@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leverproof.errors import InputError
-from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, Roots, lower_roots, solve
+from leverproof.physics.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, Roots, lower_roots, solve
 from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.engine import Air, Demand, Engine, Numbers
 from leverproof.physics.predictor.gas_path import (

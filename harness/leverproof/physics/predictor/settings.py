@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from leverproof.physics.predictor.bracket import solve
+from leverproof.physics.bracket import solve
 from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.engine import Air, Demand, Engine
 from leverproof.physics.predictor.gas_path import at_back_pressure, fixed, throttle_area

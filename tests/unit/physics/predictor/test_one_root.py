@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from leverproof.physics.predictor.bracket import BELOW, SOLVED, solve
+from leverproof.physics.bracket import BELOW, SOLVED, solve
 from leverproof.physics.predictor.calibrate import sampled_engine
 from leverproof.physics.predictor.coefficients import Array
 from leverproof.physics.predictor.engine import Air, Demand, Engine, air_at

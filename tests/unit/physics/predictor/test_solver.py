@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from leverproof.physics.predictor.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, lower_roots, solve
+from leverproof.physics.bracket import ABOVE, BELOW, SOLVED, UNCONVERGED, lower_roots, solve
 
 
 def test_roots_of_many_shapes_at_once() -> None:

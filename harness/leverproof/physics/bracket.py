@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from leverproof.physics.predictor.coefficients import Array
-
+Array = NDArray[np.float64]
 Residual = Callable[[Array], Array]
 
 SOLVED, BELOW, ABOVE, UNCONVERGED = 0, 1, 2, 3
