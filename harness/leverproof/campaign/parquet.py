@@ -66,6 +66,17 @@ def write(folder: Path, to: Path) -> int:
     return found.items
 
 
+def check(to: Path, folder: Path) -> None:
+    """Raises as :func:`write` would for a missing extra and for ``to``, before anything is flown; and where ``to`` would
+    lie in ``folder``, which is for results alone."""
+    _pyarrow()
+    _check_place(to)
+    if to.resolve().is_relative_to(folder.resolve()) or not to.absolute().parent.is_dir():
+        raise UsageError(
+            "cannot write there", f"--parquet {to}", "name a new folder beside that of the results", "output"
+        )
+
+
 def _pyarrow() -> Any:
     try:
         pyarrow = import_module("pyarrow")
@@ -73,7 +84,7 @@ def _pyarrow() -> Any:
     except ImportError:
         raise UsageError(
             "Parquet files need pyarrow, which is not installed",
-            "--parquet",
+            "",
             "install the extra: pip install 'leverproof[parquet]'",
             "missing_extra",
         ) from None
