@@ -187,9 +187,9 @@ def _gathered(
 
 
 def _both_swept(cells: Mapping[tuple[int, int], _Cell], altitudes: Sequence[float], speeds: Sequence[float]) -> bool:
-    """Whether engine speed was set apart from altitude, and not only changed with it: there are two levels of it, at
-    least half of all places are filled, and two altitudes hold several."""
-    if len(speeds) < 2 or 2 * len(cells) < len(altitudes) * len(speeds):
+    """Whether engine speed was set apart from altitude, and did not only change with it: there are two levels of it,
+    two thirds of all places are filled, and two altitudes hold several."""
+    if len(speeds) < 2 or 3 * len(cells) < 2 * len(altitudes) * len(speeds):
         return False
     filled = [sum(up == i for up, _ in cells) for i in range(len(altitudes))]
     return sum(n > 1 for n in filled) > 1
