@@ -214,7 +214,7 @@ def curves(found: Summary) -> list[Curves]:
         for start in range(0, len(own), LINES):
             some = tuple(own[start : start + LINES])
             what = channel_words(some[0].channel) if some[0].of == "reading" else "found"
-            out.append(Curves(surface_title(some[0], model=False), what, some[0].unit, some))
+            out.append(Curves(surface_title(some[0], model=len(some) == 1), what, some[0].unit, some))
     return sorted(out, key=lambda c: min(_telling(s) for s in c.curves))
 
 

@@ -119,7 +119,8 @@ def asked_words(outcome: Outcome) -> str:
 def place_words(outcome: Outcome) -> str:
     """Where it was: the point of the case's own sweep, the surroundings and the sample."""
     parts = [outcome.point] if outcome.point else []
-    parts += [told for name, value in outcome.surroundings.items() if (told := _surrounding(name, value))]
+    told = [_surrounding(name, value) for name, value in outcome.surroundings.items()]
+    parts += [words for words in told if words and words not in outcome.point]
     if outcome.sample != NOMINAL:
         parts.append(f"sample {outcome.sample:,}")
     return ", ".join(dict.fromkeys(parts)) or "-"
