@@ -150,8 +150,9 @@ def tally(folder: Path, each: Callable[[Outcome], None] | None = None) -> Tally:
     for text, line in store.items(folder, found.damages):
         found.items += 1
         sums.append(store.digest_part(text, line))
-        for outcome in store.outcomes_of(text) if each is not None else ():
-            each(outcome)
+        if each is not None:
+            for outcome in store.outcomes_of(text):
+                each(outcome)
         for row in text["rows"]:
             verdict = str(row["verdict"])
             if row.get("self_referential") and ENDINGS[verdict].passed:

@@ -7,6 +7,7 @@ gets its own result, with the reason. Processes are started anew (never forked),
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -204,6 +205,9 @@ def _work(line: Connection, fly: Flyer, beats: Any) -> None:
     threading.Thread(target=_follow, daemon=True).start()
     # What a model prints must not mix with the results of the command.
     os.dup2(sys.stderr.fileno() if sys.stderr is not None else 2, 1)
+
+    # What is there by now stays: the collector need not look at it again and again.
+    gc.freeze()
 
     def beat() -> None:
         beats.value += 1
