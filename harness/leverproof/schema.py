@@ -10,10 +10,11 @@ import json
 import math
 from collections.abc import Iterator
 from functools import cache
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from leverproof.errors import InputError, nearest
 from leverproof.reference_data import reference_data
+from leverproof.schema_shortcuts import shortcuts
 from leverproof.toml_file import place
 
 if TYPE_CHECKING:
@@ -68,36 +69,9 @@ def _validator(name: str) -> Validator:
         return Resource.from_contents(load_schema(file), default_specification=DRAFT202012)
 
     registry: Registry[Any] = Registry(retrieve=retrieve)  # type: ignore[call-arg]
-    fast: type[Validator] = validators.extend(Draft202012Validator, {"allOf": _all_of})  # type: ignore[no-untyped-call]
-    return fast(load_schema(name), registry=registry)
-
-
-def _all_of(
-    validator: Any, members: list[dict[str, Any]], instance: object, schema: object
-) -> Iterator[ValidationError]:
-    """The keyword ``allOf``, to the same result: a member that says only what holds where one word of the instance is
-    a certain one is passed over at once where it is another. Kinds of steps and judgements are told apart that way,
-    and asking the library for each of them takes longer than all the rest."""
-    for index, member in enumerate(members):
-        asked = _word_asked(member) if isinstance(instance, dict) else None
-        if asked is None:
-            yield from validator.descend(instance, member, schema_path=index)
-        elif cast("dict[str, object]", instance).get(asked[0]) == asked[1]:
-            for error in validator.descend(instance, member["then"], schema_path="then"):
-                error.schema_path.appendleft(index)
-                yield error
-
-
-def _word_asked(member: dict[str, Any]) -> tuple[str, str] | None:
-    """Key and word of a member of the form "if KEY is WORD, then ...", and of no other."""
-    condition = member.get("if")
-    if condition is None or set(member) != {"if", "then"} or set(condition) != {"properties", "required"}:
-        return None
-    if len(condition["properties"]) != 1 or condition["required"] != list(condition["properties"]):
-        return None
-    ((key, rule),) = condition["properties"].items()
-    word = rule.get("const")
-    return (key, word) if isinstance(word, str) and set(rule) <= {"const", "description"} else None
+    schema = load_schema(name)
+    fast: type[Validator] = validators.extend(Draft202012Validator, shortcuts(schema))  # type: ignore[no-untyped-call]
+    return fast(schema, registry=registry)
 
 
 def check(document: object, schema_name: str, where: str, *, text: str | None = None) -> None:

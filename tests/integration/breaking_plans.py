@@ -73,14 +73,10 @@ def plan(altitudes: Iterable[float], *, samples: int = 0, case: str = CASE, **op
     model = Model("breaking engine", stand, "", (SHEET,), sampled, "f")
     sheet = parse_sheet(*find_sheet(SHEET))
     swept = (Swept("pressure_altitude", tuple(altitudes)),)
-    return Plan(
-        "altitudes", 1, (model,), {SHEET: sheet}, {parsed.id: parsed}, swept, samples, digest="d" * 64
-    )
+    return Plan("altitudes", 1, (model,), {SHEET: sheet}, {parsed.id: parsed}, swept, samples, digest="d" * 64)
 
 
-def flown(
-    plan: Plan, run: Run, folder: Path, *, most_items: int, after: Callable[[int], None] | None = None
-) -> str:
+def flown(plan: Plan, run: Run, folder: Path, *, most_items: int, after: Callable[[int], None] | None = None) -> str:
     """The digest of the results of a plan, flown by ``run`` in blocks of so many items; ``after`` is told how many
     blocks are done."""
     done = 0
@@ -99,7 +95,5 @@ def flown(
 
 def times_kept(folder: Path) -> Counter[str]:
     """How often each item is in a folder, repeated ones too."""
-    lines = [
-        line for path in sorted((folder / store.RESULTS).iterdir()) for line in path.read_bytes().splitlines()
-    ]
+    lines = [line for path in sorted((folder / store.RESULTS).iterdir()) for line in path.read_bytes().splitlines()]
     return Counter(json.loads(line.split(b" ", 1)[1]).get("item", "") for line in lines)

@@ -65,9 +65,7 @@ def test_a_worker_killed_in_mid_run_changes_no_result(cluster: Any, tmp_path: Pa
 
 
 @pytest.mark.parametrize("how", ["signal", "exit"])
-def test_a_model_that_ends_its_process_costs_its_own_case_only(
-    how: str, cluster: Any, tmp_path: Path
-) -> None:
+def test_a_model_that_ends_its_process_costs_its_own_case_only(how: str, cluster: Any, tmp_path: Path) -> None:
     asked = plan(range(0, 8000, 1000), at=5000.0, how=how)
     with Cluster(Flyer(asked), cluster.scheduler_address) as there:
         workers = pids(cluster)
@@ -136,9 +134,7 @@ def test_no_more_blocks_are_under_way_than_can_be_flown_soon(cluster: Any, tmp_p
     assert handed == done == 40
 
 
-def test_an_interrupt_keeps_what_is_finished_and_leaves_the_cluster_usable(
-    cluster: Any, tmp_path: Path
-) -> None:
+def test_an_interrupt_keeps_what_is_finished_and_leaves_the_cluster_usable(cluster: Any, tmp_path: Path) -> None:
     asked = plan(range(0, 12000, 1000), pace=0.0002)
 
     def after(done: int) -> None:
@@ -189,9 +185,7 @@ def test_an_address_at_which_nobody_answers(monkeypatch: pytest.MonkeyPatch) -> 
     assert "dask scheduler" in told.value.hint
 
 
-@pytest.mark.parametrize(
-    "address", ["", "127.0.0.1", "somewhere:8786", "tcp://", "file:///etc/passwd", "inproc://1"]
-)
+@pytest.mark.parametrize("address", ["", "127.0.0.1", "somewhere:8786", "tcp://", "file:///etc/passwd", "inproc://1"])
 def test_what_is_no_address(address: str) -> None:
     with pytest.raises(ClusterError, match="no address"), Cluster(Flyer(plan([0.0])), address):
         pass

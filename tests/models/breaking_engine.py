@@ -1,7 +1,8 @@
 """A small engine in Python that breaks at one pressure altitude: it ends its process, hangs, or takes its parent along.
 
 Options: ``at`` (ft) and ``how`` (``signal``, ``exit``, ``hang``, ``parent``: the process that started this one, where
-the environment has ``MAY_BE_KILLED``), ``pace`` (seconds of wall time that a row takes), ``lanes`` and the coefficient ``filling``.
+the environment has ``MAY_BE_KILLED``), ``pace`` (seconds of wall time that a row takes), ``lanes`` and the coefficient
+``filling``.
 """
 
 from __future__ import annotations
@@ -32,9 +33,7 @@ class BreakingEngine:
         return Hello(
             model="breaking engine",
             version="1",
-            inputs=tuple(
-                Signal(name, unit) for name, unit in zip(INPUTS, ("1", "1", "ft", "K", "kt"), strict=True)
-            ),
+            inputs=tuple(Signal(name, unit) for name, unit in zip(INPUTS, ("1", "1", "ft", "K", "kt"), strict=True)),
             outputs=(
                 Signal("manifold_pressure", "inHg"),
                 Signal("engine_speed", "rpm"),
@@ -72,9 +71,7 @@ class BreakingEngine:
 
     def reading(self, row: Array, pressure: Array) -> Array:
         speed = 1500.0 + 1100.0 * row[:, 1]
-        told: Array = np.stack([pressure, speed, self.filling * 0.02 * pressure * speed], axis=-1)[
-            :, self.told
-        ]
+        told: Array = np.stack([pressure, speed, self.filling * 0.02 * pressure * speed], axis=-1)[:, self.told]
         return told
 
     def breaks(self) -> None:

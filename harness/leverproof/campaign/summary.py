@@ -24,6 +24,7 @@ from leverproof.campaign.shares import (
     standing,
 )
 from leverproof.campaign.surfaces import ALTITUDE, SHOWN, Grid, Key, Surface, speed_of, surfaces, unit_of
+from leverproof.errors import ReproducibilityError
 from leverproof.judge.endings import ENDINGS, FINDINGS
 
 GROUPS = ("model", "sheet", "subject", "case", "altitude")
@@ -134,7 +135,9 @@ class Fold:
         self._item, self._speeds = "", dict[str, float | None]()
 
     def add(self, row: Outcome) -> None:
-        """Adds one outcome."""
+        """Adds one outcome. Raises :class:`leverproof.errors.ReproducibilityError` for a verdict that there is not."""
+        if row.verdict not in ENDINGS:
+            raise ReproducibilityError(f"the results of item {row.item} hold an unknown verdict {row.verdict!r}")
         kind = standing(row.weight, row.verdict, self_referential=row.self_referential)
         self._outcomes += 1
         if row.item != self._item:

@@ -38,6 +38,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     for kind in _REPORTS:
         parser.add_argument(f"--{kind}", metavar="FILE", type=Path, help=f"also write the summary as {_CALLED[kind]}")
+    parser.add_argument(
+        "--parquet", metavar="DIR", type=Path, help="also write the results as Parquet partitions, by model and sheet"
+    )
     parser.set_defaults(do=run)
 
 
@@ -117,6 +120,10 @@ def _check_places(options: argparse.Namespace, out: Path) -> None:
         path = getattr(options, kind)
         if path is not None:
             check_place(kind, path, out)
+    if options.parquet is not None:
+        from leverproof.campaign import parquet
+
+        parquet.check(options.parquet, out)
 
 
 def _summarised(options: argparse.Namespace, out: Path) -> Tally:
@@ -138,6 +145,10 @@ def _summarised(options: argparse.Namespace, out: Path) -> Tally:
         path = getattr(options, kind)
         if path is not None:
             write_file(path, rendered[kind](found))
+    if options.parquet is not None:
+        from leverproof.campaign import parquet
+
+        parquet.write(out, options.parquet)
     return counted
 
 

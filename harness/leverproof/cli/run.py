@@ -110,21 +110,29 @@ def run(options: argparse.Namespace) -> int:
 
 def rendered(record: Record, kind: str, by_eye: Sequence[Item] = ()) -> str:
     """The record as ``table``, ``json``, ``junit``, ``markdown``, ``html`` or ``sarif``, with items judged by eye."""
-    from leverproof.report import json_report, junit, markdown, sarif, terminal
-
+    # Each kind brings libraries of its own, and most of the time one kind is asked for.
     if kind == "html":
         from leverproof.report import html
 
         return html.render(record, by_eye=by_eye)
-
     if kind == "table":
+        from leverproof.report import terminal
+
         return terminal.render(record, width=width(), colour=colour(), by_eye=by_eye)
     if kind == "json":
+        from leverproof.report import json_report
+
         return json_report.render(record, by_eye=by_eye)
     if kind == "sarif":
+        from leverproof.report import sarif
+
         return sarif.render(record)
     if kind == "junit":
+        from leverproof.report import junit
+
         return junit.render(record, by_eye=by_eye)
+    from leverproof.report import markdown
+
     return markdown.render(record, by_eye=by_eye)
 
 

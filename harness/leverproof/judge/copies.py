@@ -37,6 +37,17 @@ class Match:
     lag: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Sampled:
+    """Rows of a run to look at: places of the shared columns, the outputs there, and where those are finite."""
+
+    history: History
+    shared: NDArray[np.intp]
+    rows: NDArray[np.intp]
+    y: Matrix
+    finite: NDArray[np.bool_]
+
+
 def copied_channels(histories: Sequence[History], live: frozenset[str], arrangement: str) -> dict[str, str]:
     """Each copied output and what it is a copy of, in words. Only outputs that moved are looked at; an output
     that a legitimate identity explains is none. Of two equal outputs the one later in the list of channels is
@@ -95,19 +106,20 @@ def _matches(histories: Sequence[History], live: frozenset[str]) -> list[Match]:
     outputs = [c for c in shared if _is_output(c) and c in live and not _discrete(c)]
     if not outputs:
         return []
-    now = [_piece(h, shared, outputs, 0)[1] for h in usable]
+    sampled = [_sampled(h, shared, outputs) for h in usable]
+    now = [_piece(s, 0)[1] for s in sampled]
     whole = np.concatenate(now)
     if whole.shape[0] < LEAST_SAMPLES:
         return []
     allowed = SAME * (whole.max(axis=0) - whole.min(axis=0))
     moved = np.array([y.max(axis=0) - y.min(axis=0) if y.size else np.zeros(len(outputs)) for y in now])
-    telling = [usable[i] for i in np.unique(moved.argmax(axis=0))]
+    telling = [sampled[i] for i in sorted(set(moved.argmax(axis=0).tolist()))]
     step = max(h.grid.step for h in usable)
     found: dict[tuple[str, str], Match] = {}
     for lag in range(0, LONGEST_LAG + 1, step):
         if any(lag % h.grid.step for h in usable) or not _at_lag(telling, shared, outputs, lag, allowed):
             continue
-        for match in _at_lag(usable, shared, outputs, lag, allowed):
+        for match in _at_lag(sampled, shared, outputs, lag, allowed):
             found.setdefault((match.copy, match.source), match)
     return list(found.values())
 
@@ -117,18 +129,20 @@ def _discrete(channel: str) -> bool:
 
 
 def _at_lag(
-    histories: Sequence[History], shared: list[str], outputs: list[str], lag: int, allowed: Matrix
+    runs: Sequence[_Sampled], shared: list[str], outputs: list[str], lag: int, allowed: Matrix
 ) -> list[Match]:
     """Pairs that fit at one lag with the least-squares gain; no residual may be beyond ``allowed``, by output."""
-    pieces = [_piece(h, shared, outputs, lag) for h in histories]
-    x = np.concatenate([p[0] for p in pieces])
-    y = np.concatenate([p[1] for p in pieces])
-    xx, xy, yy = (x * x).sum(axis=0), x.T @ y, (y * y).sum(axis=0)
+    pieces = [_piece(run, lag) for run in runs]
+    # Run by run: products this small are left to one thread, which costs less and gives the same sum everywhere.
+    xx, xy, yy = (sum(parts) for parts in zip(*(_products(x, y) for x, y in pieces), strict=True))
     gain = xy / np.where(xx > 0.0, xx, 1.0)[:, None]
     left = yy[None, :] - gain * xy
-    near = left <= y.shape[0] * allowed[None, :] ** 2 + 1e-12 * yy[None, :]
+    near = left <= sum(y.shape[0] for _, y in pieces) * allowed[None, :] ** 2 + 1e-12 * yy[None, :]
     near &= allowed[None, :] > 0.0  # an output at rest in all of these runs is a multiple of anything else at rest
     found: list[Match] = []
+    if not near.any():
+        return found
+    x, y = (np.concatenate(side) for side in zip(*pieces, strict=True))
     for i, j in np.argwhere(near):
         if shared[i] == outputs[j]:
             continue
@@ -138,13 +152,23 @@ def _at_lag(
     return found
 
 
-def _piece(history: History, shared: list[str], outputs: list[str], lag: int) -> tuple[Matrix, Matrix]:
-    """Some 200 evenly spaced rows of a run: all shared columns ``lag`` ticks earlier, and the outputs."""
+def _products(x: Matrix, y: Matrix) -> tuple[Matrix, Matrix, Matrix]:
+    """Sums of squares and of products over the rows."""
+    return np.einsum("ij,ij->j", x, x), x.T @ y, np.einsum("ij,ij->j", y, y)
+
+
+def _sampled(history: History, shared: list[str], outputs: list[str]) -> _Sampled:
+    """Some 200 evenly spaced rows of a run, with as much before the first as the longest lag."""
     first = history.grid.rows(LONGEST_LAG)
     rows = np.arange(first, history.data.shape[0], max(1, (history.data.shape[0] - first) // SAMPLES_PER_RUN))
-    columns = [history.columns.index(c) for c in shared]
-    wanted = [history.columns.index(c) for c in outputs]
-    x = history.data[rows - history.grid.rows(lag)][:, columns].astype(np.float64)
+    place = {name: column for column, name in enumerate(history.columns)}
+    wanted = [place[c] for c in outputs]
     y = history.data[rows][:, wanted].astype(np.float64)
-    whole = np.isfinite(x).all(axis=1) & np.isfinite(y).all(axis=1)
-    return x[whole], y[whole]
+    return _Sampled(history, np.array([place[c] for c in shared]), rows, y, np.asarray(np.isfinite(y).all(axis=1)))
+
+
+def _piece(run: _Sampled, lag: int) -> tuple[Matrix, Matrix]:
+    """All shared columns ``lag`` ticks earlier, and the outputs."""
+    x = run.history.data[run.rows - run.history.grid.rows(lag)][:, run.shared].astype(np.float64)
+    whole = np.isfinite(x).all(axis=1) & run.finite
+    return (x, run.y) if whole.all() else (x[whole], run.y[whole])

@@ -74,7 +74,8 @@ def live_channels(histories: list[History], step_u: Mapping[str, float] | None) 
     """
     live: set[str] = set()
     for history in histories:
-        usable = history.data[np.isfinite(history.data).all(axis=1)]
+        finite = np.isfinite(history.data)
+        usable = history.data if finite.all() else history.data[finite.all(axis=1)]
         if usable.shape[0] < 2:
             continue
         spread = usable.max(axis=0).astype(np.float64) - usable.min(axis=0).astype(np.float64)

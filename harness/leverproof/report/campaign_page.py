@@ -60,9 +60,7 @@ def render(found: Summary) -> str:
         _header(found),
         element("nav", element("ul", links), aria_label="Contents", class_="contents"),
         element("main", main),
-        element(
-            "footer", element("p", f"Made by leverproof {__version__} from the results alone. {CAUTION}")
-        ),
+        element("footer", element("p", f"Made by leverproof {__version__} from the results alone. {CAUTION}")),
     ]
     top = [
         Markup('<meta charset="utf-8">'),
@@ -159,20 +157,16 @@ def _worst(one: Table) -> Markup | None:
 
 def _surfaces(found: Summary) -> Markup:
     over, single = charts(found), curves(found)
-    drawn = [*map(_heat, over[:FIGURES]), *map(_curves, single[:FIGURES])]
-    if not drawn:
+    first = [*map(_heat, over[:OPEN]), *map(_curves, single[:OPEN])]
+    rest = [*map(_heat, over[OPEN:FIGURES]), *map(_curves, single[OPEN:FIGURES])]
+    if not first:
         return _section("surfaces", element("p", "Nothing was found at two altitudes."))
-    kept = min(OPEN, len(over)) + min(OPEN, len(single[:FIGURES]))
-    first = [*drawn[: min(OPEN, len(over))], *drawn[len(over[:FIGURES]) : len(over[:FIGURES]) + OPEN]]
-    rest = [figure for figure in drawn if figure not in first]
-    more = len(over) + len(single) - len(drawn)
+    more = len(over) + len(single) - len(first) - len(rest)
     return _section(
         "surfaces",
         element("p", CELLS),
         first,
-        element("details", element("summary", count(len(rest), "further figure")), rest)
-        if len(drawn) > kept
-        else None,
+        element("details", element("summary", count(len(rest), "further figure")), rest) if rest else None,
         element("p", f"{count(more, 'more is', 'more are')} in the JSON report.") if more else None,
     )
 
@@ -182,9 +176,7 @@ def _heat(surface: Surface) -> Markup:
     return element(
         "figure",
         element("figcaption", numbers.caption),
-        element(
-            "div", heat_map(surface), class_="scroll", tabindex="0", role="region", aria_label=numbers.caption
-        ),
+        element("div", heat_map(surface), class_="scroll", tabindex="0", role="region", aria_label=numbers.caption),
         shades_key(surface),
         element("details", element("summary", "The numbers as a table"), _told(numbers)),
     )
@@ -213,9 +205,7 @@ def _curves(figure: Curves) -> Markup:
 def _sensitivity(found: Summary) -> Markup:
     if not found.sensitivities:
         return _section("sensitivity", element("p", "No coefficients were sampled, or too few samples."))
-    return _section(
-        "sensitivity", element("p", RANKS), _told(sensitivity_table(found, len(found.sensitivities)))
-    )
+    return _section("sensitivity", element("p", RANKS), _told(sensitivity_table(found, len(found.sensitivities))))
 
 
 def _troubles(found: Summary) -> Markup:

@@ -70,9 +70,7 @@ def _cell(cell: Mean | None, x: float, y: float, low: float, high: float) -> Mar
             )
         )
     if cell.failing:
-        drawn.append(
-            Markup(f'<path class="edge" d="M{x + 3} {y + 3}h{_WIDE - 6}v{_TALL - 6}h{6 - _WIDE}Z"/>')
-        )
+        drawn.append(Markup(f'<path class="edge" d="M{x + 3} {y + 3}h{_WIDE - 6}v{_TALL - 6}h{6 - _WIDE}Z"/>'))
         at, up = x + _WIDE - 16, y + 5
         drawn.append(Markup(f'<path class="mark" d="M{at} {up}h11v11h-11Z"/>'
                             f'<path class="cross" d="M{at + 3} {up + 3}l5 5m0 -5l-5 5"/>'))  # fmt: skip
@@ -89,9 +87,7 @@ def shade(value: float, low: float, high: float) -> int:
 def shades_key(surface: Surface) -> Markup:
     """What the shades mean, least to largest, and the mark of what does not pass."""
     low, high = min(c.mean for c in surface.cells), max(c.mean for c in surface.cells)
-    steps = "".join(
-        f'<path class="h{i}" d="M{_SWATCH * i} 0h{_SWATCH}v12h-{_SWATCH}Z"/>' for i in range(SHADES)
-    )
+    steps = "".join(f'<path class="h{i}" d="M{_SWATCH * i} 0h{_SWATCH}v12h-{_SWATCH}Z"/>' for i in range(SHADES))
     ramp = Markup(
         f'<svg class="ramp" viewBox="0 0 {_SWATCH * SHADES} 12" width="{_SWATCH * SHADES}" height="12" '
         f'aria-hidden="true">{steps}</svg>'

@@ -93,9 +93,7 @@ def worst_table(found: Summary, standing: str, caption: str) -> Table:
     rows = [
         (
             f"{o.case}/{o.judgement}",
-            o.model
-            if len({(g.name) for g in found.groups if g.kind == "sheet"}) < 2
-            else f"{o.model}, {o.sheet}",
+            o.model if len({(g.name) for g in found.groups if g.kind == "sheet"}) < 2 else f"{o.model}, {o.sheet}",
             place_words(o),
             margin_words(o),
             o.verdict,
@@ -160,9 +158,7 @@ def trouble_table(found: Summary) -> Table:
         )
         for t in found.troubles
     ]
-    return Table(
-        "Troubles", ("outcomes", "verdict", "what was said", "cases", "models"), tuple(rows), frozenset((0,))
-    )
+    return Table("Troubles", ("outcomes", "verdict", "what was said", "cases", "models"), tuple(rows), frozenset((0,)))
 
 
 def charts(found: Summary) -> list[Surface]:

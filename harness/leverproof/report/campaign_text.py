@@ -60,16 +60,12 @@ def parts(found: Summary, *, figures: int, lines: int) -> Iterator[Part]:
     shown = [*map(chart_table, over[:figures]), *map(curve_table, single[:figures])]
     more = len(over) + len(single) - len(shown)
     if shown:
-        rest = (
-            f"{count(more, 'further figure is', 'further figures are')} in the JSON report." if more else ""
-        )
+        rest = f"{count(more, 'further figure is', 'further figures are')} in the JSON report." if more else ""
         yield SECTIONS["surfaces"], [CELLS], shown, rest
     if found.sensitivities:
         more = max(0, len(found.sensitivities) - lines)
         rest = (
-            f"{count(more, 'further correlation is', 'further correlations are')} in the JSON report."
-            if more
-            else ""
+            f"{count(more, 'further correlation is', 'further correlations are')} in the JSON report." if more else ""
         )
         yield SECTIONS["sensitivity"], [RANKS], [sensitivity_table(found, lines)], rest
     if found.troubles:

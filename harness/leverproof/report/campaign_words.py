@@ -43,9 +43,7 @@ RANKS = (
     "samples), and its mean; beyond chance allows for all correlations that were looked at, 95 %. It tells what moves "
     "a number, not whether the number is right."
 )
-DRAWS = (
-    "A sample passes if every required judgement of its model and sheet does, at every point that was judged."
-)
+DRAWS = "A sample passes if every required judgement of its model and sheet does, at every point that was judged."
 
 
 def title(found: Summary) -> str:

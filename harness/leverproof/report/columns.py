@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from tabulate import tabulate
 
 from leverproof.report.markdown import cell
-from leverproof.report.wording import fill
+from leverproof.report.wording import fill, visible
 
 _NARROW, _WIDE = 10, 24
 
@@ -24,7 +24,7 @@ def columns(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> 
     for i, w in enumerate(widest):
         share[i] += max(0, min(w - share[i], room - sum(share)))
     shown = [[fill(str(c), w) if c else "" for c, w in zip(row, share, strict=True)] for row in rows]
-    return tabulate(shown, heads, tablefmt="simple", disable_numparse=True)
+    return tabulate(shown, [visible(head) for head in heads], tablefmt="simple", disable_numparse=True)
 
 
 def markdown_rows(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:

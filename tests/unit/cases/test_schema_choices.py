@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Iterator
 from typing import Any
 
+import pytest
 from jsonschema import Draft202012Validator
 from jsonschema.protocols import Validator
 
@@ -33,6 +34,15 @@ def spoilt(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
     yield changed
 
 
+def leaves(node: Any) -> Iterator[tuple[Any, Any]]:
+    """Every value that is neither a table nor a list, as what holds it and its key there."""
+    for key, value in node.items() if isinstance(node, dict) else enumerate(node):
+        if isinstance(value, dict | list):
+            yield from leaves(value)
+        else:
+            yield node, key
+
+
 def errors(validator: Validator, document: object) -> list[str]:
     return sorted(
         json.dumps([list(e.absolute_path), e.message, str(e.validator)], default=str)
@@ -50,4 +60,22 @@ def test_the_short_way_finds_the_same_errors() -> None:
             for document in spoilt(tomllib.loads(file.read_text("utf-8"))):
                 assert errors(short, document) == errors(long, document)
                 found += bool(errors(long, document))
+    assert found > 100
+
+
+@pytest.mark.parametrize(("name", "folder"), [("case", "cases/boost"), ("sheet", "sheets")])
+def test_the_short_way_finds_the_same_errors_in_every_value(name: str, folder: str) -> None:
+    short = schema._validator(name)
+    long = Draft202012Validator(short.schema, registry=short._registry)  # type: ignore[attr-defined]
+    found = 0
+    file = sorted(reference_data().joinpath(*folder.split("/")).iterdir(), key=lambda f: f.name)[0]
+    document = tomllib.loads(file.read_text("utf-8"))
+    for holder, key in list(leaves(document)):
+        kept = holder[key]
+        for other in (True, 3, -0.5, "", " ", "no such word", [], {}, None):
+            holder[key] = other
+            wrong = errors(long, document)
+            assert errors(short, document) == wrong
+            found += bool(wrong)
+        holder[key] = kept
     assert found > 100

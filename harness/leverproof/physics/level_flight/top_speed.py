@@ -152,7 +152,7 @@ def _climbing_speed(excess: Excess, low: Floats, high: Floats) -> Floats:
         c, d = b - _GOLDEN * (b - a), a + _GOLDEN * (b - a)
         left = excess(c) > excess(d)
         a, b = np.where(left, a, c), np.where(left, d, b)
-    return np.where(climbs, best, 0.5 * (a + b))
+    return np.asarray(np.where(climbs, best, 0.5 * (a + b)))
 
 
 def _crossing(excess: Excess, low: Floats, high: Floats) -> Floats:
