@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import importlib.util
 import json
 from collections.abc import Callable
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
@@ -27,3 +29,13 @@ def in_process(tmp_path: Path) -> Stands:
         return path
 
     return write
+
+
+@pytest.fixture(scope="session")
+def plans() -> ModuleType:
+    """What writes a small campaign into a folder."""
+    spec = importlib.util.spec_from_file_location("campaign_plans", MODELS / "campaign_plans.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module

@@ -79,6 +79,11 @@ def encoded_note(words: str) -> bytes:
     return _line({_NOTE: words})
 
 
+def study_of(line: bytes) -> dict[str, Any]:
+    """The facts in a line as :func:`encoded_study` wrote it; empty for another kind of line."""
+    return dict((_checked(line) or {}).get("facts", {}))
+
+
 def decoded(line: bytes) -> list[Outcome] | None:
     """The outcomes of one line as :func:`encoded` wrote it, None for another kind of line. Raises
     :class:`ReproducibilityError` where it is damaged."""
