@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import os
 import signal
@@ -10,26 +9,18 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
 from leverproof.campaign import store
 from leverproof.cli.main import main
 
-MODELS = Path(__file__).resolve().parents[1] / "models"
 COMMAND = "import sys; from leverproof.cli.main import main; sys.exit(main(sys.argv[1:]))"
 
 
-def write_plan(folder: Path, **changes: object) -> str:
-    spec = importlib.util.spec_from_file_location("campaign_plans", MODELS / "campaign_plans.py")
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return str(module.write_plan(folder, **changes))
-
-
-def test_shards_merged_are_the_whole(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    plan = write_plan(tmp_path / "p")
+def test_shards_merged_are_the_whole(tmp_path: Path, plans: ModuleType, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = str(plans.write_plan(tmp_path / "p"))
     for part in (1, 2):
         assert main(["campaign", plan, "--shard", f"{part}/2", "--jobs", "1", "--out", str(tmp_path / f"s{part}")]) == 0
     assert main(["campaign", plan, "--jobs", "1", "--out", str(tmp_path / "whole")]) == 0
@@ -45,8 +36,8 @@ def test_shards_merged_are_the_whole(tmp_path: Path, capsys: pytest.CaptureFixtu
 
 
 @pytest.mark.skipif(os.name != "posix", reason="SIGINT is sent")
-def test_an_interrupt_keeps_what_is_finished_and_says_how_to_go_on(tmp_path: Path) -> None:
-    plan = write_plan(tmp_path / "p", options={"pause": 0.05})
+def test_an_interrupt_keeps_what_is_finished_and_says_how_to_go_on(tmp_path: Path, plans: ModuleType) -> None:
+    plan = str(plans.write_plan(tmp_path / "p", options={"pause": 0.05}))
     words = ["campaign", plan, "--jobs", "2", "--out", str(tmp_path / "out")]
     child = subprocess.Popen([sys.executable, "-c", COMMAND, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     deadline = time.monotonic() + 60.0
@@ -80,19 +71,21 @@ def test_an_interrupt_keeps_what_is_finished_and_says_how_to_go_on(tmp_path: Pat
     ],
 )
 def test_what_cannot_be_done_is_refused(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], words: list[str], told: str
+    tmp_path: Path, plans: ModuleType, capsys: pytest.CaptureFixture[str], words: list[str], told: str
 ) -> None:
-    plan = write_plan(tmp_path / "p")
+    plan = str(plans.write_plan(tmp_path / "p"))
     assert main(["campaign", *(plan if word == "PLAN" else word for word in words)]) == 2
     assert told in capsys.readouterr().err
     assert not Path("leverproof-campaign").exists()
 
 
-def test_another_plan_in_the_same_folder_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_another_plan_in_the_same_folder_is_refused(
+    tmp_path: Path, plans: ModuleType, capsys: pytest.CaptureFixture[str]
+) -> None:
     out = ["--jobs", "1", "--out", str(tmp_path / "out")]
-    assert main(["campaign", write_plan(tmp_path / "p", heights="['0 ft']"), *out]) == 0
+    assert main(["campaign", str(plans.write_plan(tmp_path / "p", heights="['0 ft']")), *out]) == 0
     before = store.digest(tmp_path / "out")
-    assert main(["campaign", write_plan(tmp_path / "p", heights="['0 ft', '9 ft']"), *out]) == 2
+    assert main(["campaign", str(plans.write_plan(tmp_path / "p", heights="['0 ft', '9 ft']")), *out]) == 2
     assert "another campaign" in capsys.readouterr().err
     assert store.digest(tmp_path / "out") == before
 
@@ -108,12 +101,12 @@ serve(module.make({"coefficients": told}, None))
 """
 
 
-def test_a_program_is_given_its_coefficients_as_arguments(tmp_path: Path) -> None:
+def test_a_program_is_given_its_coefficients_as_arguments(tmp_path: Path, plans: ModuleType) -> None:
     spread = (
         '[[model.coefficient]]\nname = "gain"\ndistribution = "triangular"\n'
         'low = 0.8\nmode = 1\nhigh = 1.2\nsource = "assumption"\n'
     )
-    plan = write_plan(tmp_path / "p", more=spread, top="samples = 3", heights="['0 ft']")
+    plan = str(plans.write_plan(tmp_path / "p", more=spread, top="samples = 3", heights="['0 ft']"))
     (tmp_path / "p" / "engine.py").write_text(PROGRAM)
     (tmp_path / "p" / "stand.toml").write_text(
         f"format = 1\ntitle = 'program'\nkind = 'stdio'\ncommand = ['{sys.executable}', 'engine.py']\n"
@@ -127,7 +120,7 @@ def test_a_program_is_given_its_coefficients_as_arguments(tmp_path: Path) -> Non
         assert rows[sample].found == pytest.approx(nominal * rows[sample].coefficients["gain"], rel=1e-4)
 
 
-def test_the_embedded_engine_is_sampled_by_factors(tmp_path: Path) -> None:
+def test_the_embedded_engine_is_sampled_by_factors(tmp_path: Path, plans: ModuleType) -> None:
     plan = tmp_path / "plan.toml"
     plan.write_text(
         "format = 1\ntitle = 'friction'\nsamples = 2\n[[model]]\nembedded = 'rill-6'\n[[model.coefficient]]\n"

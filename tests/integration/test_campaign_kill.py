@@ -3,7 +3,6 @@ of a campaign that nobody disturbed. Real processes, real SIGKILL; three of the 
 
 from __future__ import annotations
 
-import importlib.util
 import os
 import random
 import signal
@@ -11,12 +10,12 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
 from leverproof.campaign import store
 
-MODELS = Path(__file__).resolve().parents[1] / "models"
 HEIGHTS = "{ from = '0 ft', to = '11950 ft', step = '50 ft' }"
 ITEMS, JOBS, LARGEST = 240, 2, 15
 """So many items in blocks of at most 15, as 8 blocks for each of 2 workers make them."""
@@ -52,15 +51,6 @@ sys.exit(main(sys.argv[1:]))
 """
 
 
-def write_plan(folder: Path, **options: object) -> Path:
-    spec = importlib.util.spec_from_file_location("campaign_plans", MODELS / "campaign_plans.py")
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    path: Path = module.write_plan(folder, heights=HEIGHTS, options=options)
-    return path
-
-
 def words(plan: Path, out: Path) -> list[str]:
     return ["campaign", str(plan), "--jobs", str(JOBS), "--out", str(out)]
 
@@ -93,8 +83,8 @@ def killed(plan: Path, out: Path, moment: int, torn: bool) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="SIGKILL is sent")
-def test_killed_at_ten_moments(tmp_path: Path) -> None:
-    plan = write_plan(tmp_path / "p", pause=0.004, log=str(tmp_path))
+def test_killed_at_ten_moments(tmp_path: Path, plans: ModuleType) -> None:
+    plan = plans.write_plan(tmp_path / "p", heights=HEIGHTS, options={"pause": 0.004, "log": str(tmp_path)})
     draw = random.Random(20_260_107)
     moments = sorted(draw.uniform(1.0, ITEMS - 1.0) for _ in range(10))
     torn = set(draw.sample(range(10), 3))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from pathlib import Path
 from types import ModuleType
 
@@ -16,6 +17,7 @@ from leverproof.campaign.model import Outcome, Plan
 from leverproof.campaign.plan_file import load_plan
 from leverproof.errors import StandError
 
+MODELS = Path(__file__).resolve().parents[1] / "models"
 QUICK = 'deadlines = { start = "0.2 s", request = "0.4 s", row = "0.0001 s" }'
 
 
@@ -123,3 +125,32 @@ def test_away_from_its_own_conditions_a_stated_number_is_advisory(tmp_path: Path
     assert stated[0.0].verdict == "pass" and stated[9500.0].verdict == "fail"
     assert {o.weight for o in by_height(tmp_path / "out").values()} == {"required"}
     assert tally(tmp_path / "out").exit_code == 0
+
+
+def test_a_model_that_forgets_nothing_is_mounted_anew(tmp_path: Path, plans: ModuleType) -> None:
+    flown(load_plan(str(plans.write_plan(tmp_path / "p", factory="make_once"))).plan, tmp_path / "out", jobs=1)
+    assert {o.verdict for o in by_height(tmp_path / "out").values()} == {"pass"}
+
+
+def test_a_fault_of_the_harness_costs_its_own_case_and_says_whose_it_is(
+    tmp_path: Path, plans: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.syspath_prepend(str(MODELS))
+    flyer = importlib.import_module("campaign_faulty").FaultyFlyer
+    plan = load_plan(str(plans.write_plan(tmp_path / "p"))).plan
+    with Workers(flyer(plan), 2) as workers:
+        fly_campaign(plan, tmp_path / "out", workers.run, shard=Shard(), jobs=2)
+    found = by_height(tmp_path / "out")
+    assert {height for height, o in found.items() if o.verdict == "error"} == {1500.0}
+    assert "a fault of leverproof" in found[1500.0].trouble and "ZeroDivisionError" in found[1500.0].trouble
+
+
+def test_what_could_not_be_mounted_is_tried_again(tmp_path: Path, plans: ModuleType) -> None:
+    plan = load_plan(str(plans.write_plan(tmp_path / "p"))).plan
+    engine = tmp_path / "p" / "campaign_engine.py"
+    hidden = engine.rename(tmp_path / "p" / "hidden.py")
+    with pytest.raises(StandError, match="no such file"):
+        flown(plan, tmp_path / "out", jobs=1)
+    hidden.rename(engine)
+    assert flown(plan, tmp_path / "out", jobs=1).done == 20
+    assert {o.verdict for o in by_height(tmp_path / "out").values()} == {"pass"}

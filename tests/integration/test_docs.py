@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 import leverproof_adapters
+from leverproof.campaign.plan_file import parse_plan
 from leverproof.cases.loader import parse_case
 from leverproof.channels import CHANNELS
 from leverproof.cli import main as cli
@@ -82,7 +83,7 @@ def words(schema: Any) -> Iterator[str]:
     ("schema", "name"),
     [("case", "reference/cases.md"), ("sheet", "reference/sheets.md"), ("stand", "reference/stands.md"),
         ("by-eye", "reference/commands.md"),
-     ("deferrals", "reference/deferrals.md")],
+     ("deferrals", "reference/deferrals.md"), ("campaign", "reference/campaigns.md")],
 )
 def test_every_key_and_word_of_a_format_is_on_its_page(schema: str, name: str) -> None:
     document = json.loads((reference_data() / "schemas" / f"{schema}.schema.json").read_text("utf-8"))
@@ -277,6 +278,18 @@ def test_every_option_of_stand_new_is_told() -> None:
 def test_the_case_in_the_how_to_is_a_case() -> None:
     case = parse_case(blocks("how-to/write-a-case.md", "toml")[0], "write-a-case.md")
     assert case.judgements[0].what == "difference"
+
+
+def test_the_plans_on_the_campaign_pages_are_plans(tmp_path: Path) -> None:
+    plan = parse_plan(blocks("reference/campaigns.md", "toml")[0], str(tmp_path / "plan.toml")).plan
+    assert (plan.samples, len(plan.swept), len(plan.cases)) == (50, 2, 2)
+    first, coefficients, spread = blocks("how-to/run-a-campaign.md", "toml")
+    stand = 'format = 1\ntitle = "x"\nkind = "in_process"\ntarget = "x.py:factory"\nsheet = "rill-6"\n'
+    (tmp_path / "my-engine.stand.toml").write_text(stand + coefficients, "utf-8")
+    samples, _, coefficient = spread.partition("[[")
+    text = samples + first.replace("[cases]", f"[[{coefficient}\n[cases]")
+    plan = parse_plan(text, str(tmp_path / "plan.toml")).plan
+    assert [c.name for c in plan.models[0].coefficients] == ["friction"]
 
 
 @pytest.fixture

@@ -22,22 +22,6 @@ Stands = Callable[..., Path]
 
 
 @pytest.fixture
-def in_process(tmp_path: Path) -> Stands:
-    """A stand file for a factory in a Python file under tests/models, or in one written by the test."""
-
-    def write(target: Path = MODELS / "second_engine.py", factory: str = "factory", extra: str = "") -> Path:
-        path = tmp_path / "in_process.stand.toml"
-        path.write_text(
-            'format = 1\ntitle = "in process"\nkind = "in_process"\n'
-            f"target = {json.dumps(f'{target}:{factory}')}\nsheet = {json.dumps(str(SHEET))}\n"
-            f'deadlines = {{ start = "30 s", request = "10 s", row = "0.05 s" }}\n{extra}'
-        )
-        return path
-
-    return write
-
-
-@pytest.fixture
 def stdio(tmp_path: Path) -> Stands:
     """A stand file for the faulty model with one vice, which writes down its process id."""
 
@@ -354,49 +338,6 @@ def test_a_stand_that_does_not_fit_its_model_leaves_a_record_that_says_so(
         run_session(RunRequest(out=tmp_path / "r", stand=str(stand), cases=("idle-speed",)))
     record = read_record(tmp_path / "r")
     assert record.footer is not None and record.footer["exit"] == 2
-
-
-@pytest.mark.parametrize(
-    ("asked", "words"),
-    [
-        ({"cases": ("idle-sped",)}, "idle-speed"),
-        ({"subjects": ("mixtures",)}, "mixture"),
-        ({"sheet": "corrie-18-erly"}, "corrie-18-early"),
-        ({"seed": -1}, "--seed"),
-        ({"defect": "no-such-defect"}, "no seeded defect"),
-        ({"stand": "no-such.stand.toml"}, "no such stand file"),
-    ],
-)
-def test_a_command_that_cannot_be_followed_touches_no_record(
-    asked: dict[str, object], words: str, tmp_path: Path
-) -> None:
-    with pytest.raises((UsageError, InputError), match=words):
-        run_session(RunRequest(out=tmp_path / "r", **asked))  # type: ignore[arg-type]
-    assert not (tmp_path / "r").exists()
-
-
-def test_a_stand_without_sheet(tmp_path: Path, in_process: Stands) -> None:
-    stand = in_process()
-    stand.write_text("\n".join(line for line in stand.read_text().splitlines() if "sheet" not in line))
-    with pytest.raises(InputError, match="names no engine sheet"):
-        run_session(RunRequest(out=tmp_path / "r", stand=str(stand)))
-    code, _ = run(tmp_path / "r", stand=str(stand), sheet=str(SHEET), cases=("idle-speed",))
-    assert code == 0
-
-
-@pytest.mark.parametrize(
-    ("sheet", "near"), [("absent.sheet.toml", "known: "), ("corrie-19", "did you mean 'corrie-1")]
-)
-def test_a_sheet_that_is_not_there_is_told_of_the_stand_file(
-    sheet: str, near: str, tmp_path: Path, in_process: Stands
-) -> None:
-    stand = in_process()
-    lines = [line for line in stand.read_text().splitlines() if not line.startswith("sheet")]
-    stand.write_text("\n".join([f'sheet = "{sheet}"', *lines]))
-    with pytest.raises(InputError, match=f"no engine sheet '{sheet}'") as caught:
-        run_session(RunRequest(out=tmp_path / "r", stand=str(stand)))
-    assert caught.value.where == f"{stand}: sheet"
-    assert near in caught.value.hint
 
 
 def test_an_older_record_makes_room_and_nothing_else_does(

@@ -11,6 +11,7 @@ import math
 import os
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -122,6 +123,23 @@ class CampaignLanes(CampaignEngine):
         reply[..., 1] = 1600.0 + 1000.0 * rows[:, :, propeller]
         reply[..., 2] = reply[..., 0] * reply[..., 1] / 40.0
         return reply[..., self.order]
+
+
+class CampaignForgetsNothing(CampaignEngine):
+    """Can be begun once only."""
+
+    def hello(self) -> Hello:
+        said = super().hello()
+        return replace(said, capabilities=replace(said.capabilities, reset=False))
+
+    def initialise(self, *asked: Any) -> Array:
+        if hasattr(self, "pressure"):
+            raise RuntimeError("begun already")
+        return super().initialise(*asked)
+
+
+def make_once(options: dict[str, Any], defect: str | None) -> Session:
+    return CampaignForgetsNothing(options)
 
 
 def make(options: dict[str, Any], defect: str | None) -> Session:

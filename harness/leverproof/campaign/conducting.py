@@ -100,14 +100,20 @@ def _studied(plan: Plan, folder: Path, execute: Execute, kept: store.Store) -> d
     asked = {block.id: block for block in study_blocks(plan)}
     known = store.studies(folder)
 
+    unmounted: list[str] = []
+
     def on_done(block: Block, lines: Lines) -> None:
-        kept.append(lines)
+        words = [str(store.study_of(line).get("words", "")) for line in lines]
+        if all(told.startswith(NOT_MOUNTED) for told in words):
+            # Not kept, so that it is tried again when somebody has mended what was wrong.
+            unmounted.extend(words)
+        else:
+            kept.append(lines)
 
     execute([block for name, block in asked.items() if name not in known], on_done)
     known = store.studies(folder)
-    words = [str(known.get(name, {}).get("words", "")) for name in asked]
-    if words and all(told.startswith(NOT_MOUNTED) for told in words):
-        raise StandError(words[0].removeprefix(NOT_MOUNTED), plan.path, "", "no_handshake")
+    if asked and len(unmounted) == len(asked):
+        raise StandError(unmounted[0].removeprefix(NOT_MOUNTED), plan.path, "", "no_handshake")
     return {(block.model, block.sheet): known[name] for name, block in asked.items() if name in known}
 
 
@@ -150,8 +156,9 @@ def tally(folder: Path, each: Callable[[Outcome], None] | None = None) -> Tally:
     for text, line in store.items(folder, found.damages):
         found.items += 1
         sums.append(store.digest_part(text, line))
-        for outcome in store.outcomes_of(text) if each is not None else ():
-            each(outcome)
+        if each is not None:
+            for outcome in store.outcomes_of(text):
+                each(outcome)
         for row in text["rows"]:
             verdict = str(row["verdict"])
             if row.get("self_referential") and ENDINGS[verdict].passed:

@@ -91,6 +91,9 @@ class Flyer:
         """The model with the coefficients of a sample: the one that is mounted already, where it is the same."""
         kept = self._mounted
         if kept is not None and (kept.model, kept.sample) == (model, sample):
+            if not kept.stand.capabilities.reset:
+                # It cannot forget what it has flown.
+                kept.stand.reopen()
             if kept.sheet != sheet:
                 kept = self._mounted = _ready(self.plan, kept.stand, model, sheet, sample, kept.coefficients)
             kept.beat = beat

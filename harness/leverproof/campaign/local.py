@@ -7,20 +7,24 @@ gets its own result, with the reason. Processes are started anew (never forked),
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
 import sys
 import threading
 import time
+import traceback
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection, wait
+from pathlib import Path
 from typing import Any
 
+from leverproof import __version__
 from leverproof.campaign.expand import alone
-from leverproof.campaign.flying import Flyer, Lines, lost
+from leverproof.campaign.flying import Beat, Flyer, Lines, lost
 from leverproof.campaign.model import Block
 from leverproof.conduct.batch import MOST_ROWS
 
@@ -101,7 +105,9 @@ class Workers:
             self._stillborn = 0
             return
         block, worker.block = worker.block, None
-        if block is not None:
+        if block is not None and isinstance(told, _Fault):
+            self._found_out(block, queue, on_done, told.words)
+        elif block is not None:
             on_done(block, told)
 
     def _silent(self, worker: _Worker) -> str:
@@ -123,9 +129,14 @@ class Workers:
                 raise WorkerError(f"{_STARTS} processes ended before they had begun: {words}")
             if block is not None:
                 queue.again([block])
-        elif block is not None and len(block.items) > 1:
-            queue.again(alone(block))
         elif block is not None:
+            self._found_out(block, queue, on_done, words)
+
+    def _found_out(self, block: Block, queue: _Queue, on_done: Done, words: str) -> None:
+        """Has the items of a block flown one by one; one that was alone is the culprit."""
+        if len(block.items) > 1:
+            queue.again(alone(block))
+        else:
             on_done(block, lost(self._fly.plan, block, words))
 
 
@@ -134,6 +145,13 @@ def patience(fly: Flyer, block: Block) -> float:
     happen between two words, and a margin for the harness's own work."""
     told = fly.plan.models[block.model].stand.deadlines
     return max(_REOPENED * told.start, told.request + MOST_ROWS * told.row) + _MARGIN
+
+
+@dataclass(frozen=True, slots=True)
+class _Fault:
+    """What went wrong in the harness itself."""
+
+    words: str
 
 
 class _Queue:
@@ -205,15 +223,28 @@ def _work(line: Connection, fly: Flyer, beats: Any) -> None:
     # What a model prints must not mix with the results of the command.
     os.dup2(sys.stderr.fileno() if sys.stderr is not None else 2, 1)
 
+    # What is there by now stays: the collector need not look at it again and again.
+    gc.freeze()
+
     def beat() -> None:
         beats.value += 1
 
     try:
         line.send(_READY)
         while True:
-            line.send(fly(line.recv(), beat))
+            line.send(_flown(fly, line.recv(), beat))
     except (EOFError, OSError):
         fly.close()
+
+
+def _flown(fly: Flyer, block: Block, beat: Beat) -> Lines | _Fault:
+    try:
+        return fly(block, beat)
+    except Exception as fault:
+        fly.close()
+        where = traceback.extract_tb(fault.__traceback__)[-1]
+        told = f"{type(fault).__name__}: {fault} ({Path(where.filename).name}:{where.lineno})"
+        return _Fault(f"a fault of leverproof {__version__}, please report it: {told}")
 
 
 def _follow() -> None:

@@ -5,6 +5,7 @@ Reading a plan runs no model. Files it names are beside it. Nothing in it is exe
 
 from __future__ import annotations
 
+import fnmatch
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -100,7 +101,19 @@ def digest_of(plan: Plan) -> str:
 
 
 def _catalogue(document: Mapping[str, Any], folder: Path) -> Catalogue:
-    return load_catalogue([str(folder / name) for name in document.get("cases", {}).get("folders", ())])
+    """The cases that may be asked for: of the shipped ones only those whose name fits, where names are given."""
+    asked = document.get("cases", {})
+    folders = [str(folder / name) for name in asked.get("folders", ())]
+    patterns = asked.get("select", ())
+    if patterns:
+        few = load_catalogue(folders, shipped=lambda name: name == STEP_STUDY or _fits(name, patterns))
+        if all(any(_fits(case.id, [pattern]) for case in few.cases) for pattern in patterns):
+            return few
+    return load_catalogue(folders)
+
+
+def _fits(name: str, patterns: Iterable[str]) -> bool:
+    return any(fnmatch.fnmatchcase(name, pattern) for pattern in patterns)
 
 
 def _selected(document: Mapping[str, Any], catalogue: Catalogue, at: At) -> tuple[ReferenceCase, ...]:

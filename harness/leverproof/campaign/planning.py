@@ -27,12 +27,16 @@ class Planner:
         self._cases = cases
         self._ground = ground
         self._kept: dict[tuple[str, frozenset[str]], PlannedCase] = {}
+        self._stated: dict[str, dict[str, float | None]] = {}
 
     def plan(self, item: Item) -> PlannedCase:
         """The item's case at its surroundings. Raises :class:`leverproof.errors.InputError` where only the sheet shows
         that the case cannot be planned."""
         case = self._cases[item.case]
-        away = frozenset(n for n, v in item.surroundings.items() if v != _stated(case, n))
+        own = self._stated.get(item.case)
+        if own is None:
+            own = self._stated[item.case] = {name: stated(case, name) for name in case.surroundings}
+        away = frozenset(n for n, v in item.surroundings.items() if v != own[n])
         kept = self._kept.get((item.case, away))
         if kept is None:
             kept = plan_case(_put(case, item.surroundings, away), self._ground)
@@ -42,7 +46,8 @@ class Planner:
         return _moved(kept, item.surroundings)
 
 
-def _stated(case: ReferenceCase, name: str) -> float | None:
+def stated(case: ReferenceCase, name: str) -> float | None:
+    """The number that a case gives a surrounding, in its canonical unit; None where it is no plain number."""
     value = case.surroundings[name]
     return None if value.quantity is None else setting_number(name, value.quantity)
 

@@ -32,6 +32,11 @@ MANIFEST = "campaign.json"
 RESULTS = "results"
 FORMAT = 1
 SYNC_SECONDS = 5.0
+_TABLES = ("surroundings", "coefficients")
+_NUMBERS = ("found", "expected", "low", "high", "doubt", "margin")
+_TEXTS = frozenset(Outcome.__dataclass_fields__).difference(
+    _TABLES, _NUMBERS, ("sample", "self_referential", "readings")
+)
 _SUM = 16
 _BEGIN = re.compile(rb'\{"item":"([0-9a-f]{1,32})","block":"[0-9a-f]*",')
 _ITEM, _STUDY, _NOTE, _BLOCK = "item", "study", "note", "block"
@@ -72,6 +77,11 @@ def encoded_study(study: str, facts: Mapping[str, Any]) -> bytes:
 def encoded_note(words: str) -> bytes:
     """The line that keeps what was odd about a stand and belongs to no item."""
     return _line({_NOTE: words})
+
+
+def study_of(line: bytes) -> dict[str, Any]:
+    """The facts in a line as :func:`encoded_study` wrote it; empty for another kind of line."""
+    return dict((_checked(line) or {}).get("facts", {}))
 
 
 def decoded(line: bytes) -> list[Outcome] | None:
@@ -321,6 +331,30 @@ def outcomes_of(text: Mapping[str, Any]) -> list[Outcome]:
     """The outcomes in the text of an item; raises :class:`ReproducibilityError` where it does not hold any."""
     common = {name: value for name, value in text.items() if name != "rows"}
     try:
-        return [from_plain(Outcome, common | row, f"item {text[_ITEM]}") for row in text["rows"]]
+        rows = [{**common, **row} for row in text["rows"]]
+        if all(_plainly(row) for row in rows):
+            return [Outcome(**row) for row in rows]
+        return [from_plain(Outcome, row, f"item {text[_ITEM]}") for row in rows]
     except (NotPlainError, TypeError, KeyError) as reason:
         raise ReproducibilityError(f"a line of results does not hold an outcome: {reason}") from None
+
+
+def _plainly(row: Mapping[str, Any]) -> bool:
+    """Whether a row is as an outcome holds it. Whole numbers and numbers that are not finite are not: they are read
+    the long way, as is what does not fit at all, to say what is wrong with it."""
+    for name, value in row.items():
+        if name in _TEXTS:
+            fits = type(value) is str
+        elif name in _NUMBERS:
+            fits = type(value) is float
+        elif name in _TABLES:
+            fits = type(value) is dict and all(type(number) is float for number in value.values())
+        elif name == "readings":
+            fits = type(value) is dict and all(
+                type(told) is dict and all(type(number) is float for number in told.values()) for told in value.values()
+            )
+        else:
+            fits = type(value) is (bool if name == "self_referential" else int)
+        if not fits:
+            return False
+    return True

@@ -27,8 +27,18 @@ def once() -> Iterator[None]:
     """The shipped cases are read once, not for each plan."""
     known = cache(load_catalogue)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("leverproof.campaign.plan_file.load_catalogue", lambda folders: known(tuple(folders)))
+        patch.setattr(
+            "leverproof.campaign.plan_file.load_catalogue", lambda folders, *, shipped=None: known(tuple(folders))
+        )
         yield
+
+
+def test_only_the_shipped_cases_that_may_be_meant_are_read() -> None:
+    whole = load_catalogue()
+    few = load_catalogue(shipped=lambda name: name.startswith("idle-"))
+    assert [case for case in whole.cases if case.id.startswith("idle-")] == list(few.cases)
+    for case in whole.cases:
+        assert case.path.endswith(f"/{case.id}.toml")
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ import pytest
 
 from leverproof.campaign.expand import bound, points
 from leverproof.campaign.model import Item, Swept
-from leverproof.campaign.planning import Planner, _put, _stated
+from leverproof.campaign.planning import Planner, _put, stated
 from leverproof.cases.catalogue import Catalogue, load_catalogue
 from leverproof.conduct.plan import Ground, plan_case
 from leverproof.record.plain import to_plain
@@ -43,7 +43,7 @@ def test_every_shipped_case_away_from_home(ground: Ground) -> None:
         free = {name: values for name, values in FREE.items() if not bound(case, name)}
         for k in (0, 1, 0):
             asked = {name: values[k] for name, values in free.items()}
-            away = frozenset(name for name, value in asked.items() if value != _stated(case, name))
+            away = frozenset(name for name, value in asked.items() if value != stated(case, name))
             direct = plan_case(_put(case, asked, away), ground)
             found = planner.plan(Item("0", 0, "s", case.id, asked))
             known = replace(found, case=replace(found.case, surroundings=direct.case.surroundings))
@@ -68,7 +68,7 @@ def test_points_are_every_combination_of_what_is_free() -> None:
     assert list(points(one, swept)) == [{"temperature_offset": 0.0}, {"temperature_offset": 5.0}]
 
 
-def test_what_is_required_of_stated_numbers_is_advisory_away_from_home() -> None:
+def test_what_is_required_ofstated_numbers_is_advisory_away_from_home() -> None:
     case = next(c for c in library().cases if any(j.basis in ("published", "sheet", "practice") for j in c.judgements))
     home = _put(case, {"true_airspeed": 3.0}, frozenset())
     away = _put(case, {"true_airspeed": 3.0}, frozenset({"true_airspeed"}))

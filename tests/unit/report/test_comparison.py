@@ -52,65 +52,68 @@ def write(tmp_path: Path, make: SimpleNamespace) -> Write:
         header: dict[str, Any] | None = None,
         hostile: str = "",
     ) -> Record:
-        asked = make.judgement(
-            "power", what="value", channel="brake_power", reading=ref("climb", "settled"),
-            expected=Value(quantity=Quantity(1_000.0, "hp")), asked=f"power {hostile}",
-        )  # fmt: skip
-        case = make.case("power-climb", f"throttle {hostile}".strip(), (asked,))
-        words = make.case("light", "lights", (make.judgement("state", what="state"),))
-        points = tuple(
-            Point(
-                i,
-                f"altitude {h:,.0f} ft",
-                False,
-                h,
-                {"pressure_altitude": h},
-                {"power": {"expected": Expected(1e3)}},
-            )
-            for i, h in enumerate(HEIGHTS)
-        )
-        programs = tuple(
-            Program(("power-climb", i, "climb"), "running", {"throttle": 1.0}, (), TimeGrid(1800))
-            for i in range(3)
-        )
-        planned = [
-            PlannedCase(case, points, programs, case.judgements),
-            make.plan(
-                words,
-                inapplicable=NotApplicable(f"channel light {hostile}", "the light") if untestable else None,
-            ),
-        ]
-        found = [power - i * 10.0 for i in range(3)]
-        told = tuple(
-            PointFinding(p.label, f, 1e3, "hp", abs(f - 1e3), limit, doubt, verdict)
-            for p, f in zip(points, found, strict=True)
-        )
-        findings = [
-            make.finding(
-                asked,
-                case,
-                verdict,
-                points=told,
-                found=f"{power} hp {hostile}",
-                unit="hp",
-                w=doubt,
-                note=hostile,
-            )
-        ]
-        if not untestable:
-            findings.append(make.finding(words.judgements[0], words, "pass", found="", number=None, w=None))
+        programs, planned = asked_of(make, hostile, untestable)
+        powers = [power - i * 10.0 for i in range(3)]
+        findings = found_in(make, planned, powers, verdict, limit, doubt, hostile)
         folder = tmp_path / name
         with RecordWriter(folder, make.header | {"defect": None} | (header or {})) as writer:
             writer.add_input("stand", "stand.toml", STAND.format(title=title, realism=realism))
             able = {"deterministic": deterministic, "clock": "stepped"}
             writer.event("handshake", model=f"{model}{hostile}", version="1", capabilities=able)
             writer.expectations(planned)
-            writer.history("power-climb", [flown(p, f, sample) for p, f in zip(programs, found, strict=True)])
+            writer.history("power-climb", [flown(p, f, sample) for p, f in zip(programs, powers, strict=True)])
             writer.findings(findings)
             writer.close("completed", 0)
         return read_record(folder)
 
     return one
+
+
+def asked_of(make: SimpleNamespace, hostile: str, untestable: bool) -> tuple[tuple[Program, ...], list[PlannedCase]]:
+    """What is planned: a case at three heights, and one of a light that the stand may lack."""
+    asked = make.judgement(
+        "power", what="value", channel="brake_power", reading=ref("climb", "settled"),
+        expected=Value(quantity=Quantity(1_000.0, "hp")), asked=f"power {hostile}",
+    )  # fmt: skip
+    case = make.case("power-climb", f"throttle {hostile}".strip(), (asked,))
+    words = make.case("light", "lights", (make.judgement("state", what="state"),))
+    resolved = {"power": {"expected": Expected(1e3)}}
+    points = tuple(
+        Point(i, f"altitude {h:,.0f} ft", False, h, {"pressure_altitude": h}, resolved) for i, h in enumerate(HEIGHTS)
+    )
+    programs = tuple(
+        Program(("power-climb", i, "climb"), "running", {"throttle": 1.0}, (), TimeGrid(1800)) for i in range(3)
+    )
+    lacking = NotApplicable(f"channel light {hostile}", "the light") if untestable else None
+    return programs, [
+        PlannedCase(case, points, programs, case.judgements),
+        make.plan(words, inapplicable=lacking),
+    ]
+
+
+def found_in(
+    make: SimpleNamespace,
+    planned: list[PlannedCase],
+    powers: list[float],
+    verdict: str,
+    limit: float,
+    doubt: float,
+    hostile: str,
+) -> list[Any]:
+    """Findings of what was planned."""
+    power, light = planned
+    told = tuple(
+        PointFinding(p.label, f, 1e3, "hp", abs(f - 1e3), limit, doubt, verdict)
+        for p, f in zip(power.points, powers, strict=True)
+    )
+    found = f"{powers[0]} hp {hostile}"
+    asked = power.judgements[0]
+    findings = [
+        make.finding(asked, power.case, verdict, points=told, found=found, unit="hp", w=doubt, note=hostile)
+    ]
+    if light.inapplicable is None:
+        findings.append(make.finding(light.case.judgements[0], light.case, "pass", found="", number=None, w=None))
+    return findings
 
 
 def ref(run: str, reading: str) -> Any:
