@@ -220,6 +220,13 @@ def test_the_command_flies_a_plan_of_relative_names_on_a_cluster(
     assert len(list(Path("parquet").rglob("*.parquet"))) == 2
 
 
+def test_a_cluster_without_workers_is_waited_for_and_then_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("leverproof.campaign.cluster.NO_WORKERS", 1.0)
+    with local_cluster(0) as empty, pytest.raises(ClusterError, match="no worker, and none came in 1 s") as told:
+        Cluster(Flyer(plan([0.0])), empty.scheduler_address).__enter__()
+    assert "dask worker" in told.value.hint
+
+
 def test_an_address_at_which_nobody_answers(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("leverproof.campaign.cluster.CONNECT", 1.0)
     with socket.socket() as taken:
