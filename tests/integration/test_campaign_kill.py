@@ -17,8 +17,8 @@ import pytest
 from leverproof.campaign import store
 
 HEIGHTS = "{ from = '0 ft', to = '11950 ft', step = '50 ft' }"
-ITEMS, JOBS, LARGEST = 240, 2, 15
-"""So many items in blocks of at most 15, as 8 blocks for each of 2 workers make them."""
+ITEMS, JOBS, LARGEST = 240, 2, 60
+"""So many items in blocks of at most 60, which is half of what falls to each of 2 workers."""
 
 COMMAND = "import sys; from leverproof.cli.main import main; sys.exit(main(sys.argv[1:]))"
 TORN = """

@@ -9,15 +9,13 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from leverproof.campaign import store
-from leverproof.campaign.expand import MOST_ITEMS, Shard, blocks, items, study_blocks
+from leverproof.campaign.expand import Shard, blocks, items, study_blocks
 from leverproof.campaign.flying import NOT_MOUNTED, Lines
 from leverproof.campaign.model import Block, Outcome, Plan
 from leverproof.errors import StandError
 from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INTERRUPTED, INVALID_INPUT, NOTHING_JUDGED
 
 Progress = Callable[[float, float, str], None]
-_BLOCKS_EACH = 8
-"""How many blocks each worker gets at least, so that all end at about the same time."""
 
 
 class Execute(Protocol):
@@ -64,8 +62,7 @@ def fly_campaign(
                 progress(before, total, "flying cases")
             if before < total:
                 facts = _studied(plan, folder, execute, kept)
-                size = max(1, min(MOST_ITEMS, -(-(total - before) // (_BLOCKS_EACH * jobs))))
-                execute(_with_facts(blocks(plan, wanted, most_items=size), facts), on_done)
+                execute(_with_facts(blocks(plan, wanted, left=total - before, jobs=jobs), facts), on_done)
         except KeyboardInterrupt:
             return Flown(total, count["done"], before, True)
         return Flown(total, count["done"], before)

@@ -16,9 +16,9 @@ from leverproof.record.plain import to_plain
 from leverproof.timegrid import TICKS_PER_SECOND
 
 ID_DIGITS = 20
-MOST_ITEMS = 300
+MOST_ITEMS = 250
 MOST_SECONDS = 9_000.0
-"""A block is 300 items or 9,000 s of model time: enough to fill 300 lanes with half-minute cases, and some ten seconds
+"""A block is 250 items or 9,000 s of model time: enough to fill many lanes with half-minute cases, and some ten seconds
 of work for a model of 50 microseconds a step of 0.05 s, which is what a kill may cost each worker."""
 
 _STEP_SECONDS = {"seek": 45.0, "read": 8.0}
@@ -87,24 +87,41 @@ def study_blocks(plan: Plan) -> Iterator[Block]:
 
 
 def blocks(
-    plan: Plan, wanted: Callable[[str], bool], *, most_items: int = MOST_ITEMS, most_seconds: float = MOST_SECONDS
+    plan: Plan,
+    wanted: Callable[[str], bool],
+    *,
+    left: int | None = None,
+    jobs: int = 1,
+    most_items: int = MOST_ITEMS,
+    most_seconds: float = MOST_SECONDS,
 ) -> Iterator[Block]:
-    """The items whose id is ``wanted``, in blocks of one model and sheet."""
+    """The items whose id is ``wanted``, in blocks of one model and sheet. Where it is told how many are ``left``, every
+    ``jobs`` blocks together are at most half of them: towards the end blocks get smaller, so that all workers end at
+    about the same time."""
     seconds = {name: model_seconds(case) for name, case in plan.cases.items()}
     held: list[Item] = []
-    took = 0.0
+    took, made = 0.0, 0
+    most = _most(left, jobs, most_items)
     for item in items(plan):
         if not wanted(item.id):
             continue
         longer = took + seconds[item.case] > most_seconds
         other = held and (held[0].model, held[0].sheet) != (item.model, item.sheet)
-        if held and (other or longer or len(held) >= most_items):
+        if held and (other or longer or len(held) >= most):
             yield block_of(held, took)
+            left = None if left is None else left - len(held)
+            made += 1
+            if made % jobs == 0:
+                most = _most(left, jobs, most_items)
             held, took = [], 0.0
         held.append(item)
         took += seconds[item.case]
     if held:
         yield block_of(held, took)
+
+
+def _most(left: int | None, jobs: int, most_items: int) -> int:
+    return most_items if left is None else max(1, min(most_items, -(-left // (2 * jobs))))
 
 
 def block_of(held: Iterable[Item], seconds: float) -> Block:

@@ -31,6 +31,7 @@ from leverproof.stand.port import Array, Session
 
 Lines = tuple[bytes, ...]
 """What a block gives: the lines that the store keeps."""
+_FEWEST = 16
 NOT_MOUNTED = "not mounted: "
 Beat = Callable[[], None]
 Own = dict[tuple[int, str], ConductedRun]
@@ -194,10 +195,11 @@ class _Flight:
 
     def fly(self, items: Sequence[Item]) -> list[bytes]:
         """The lines of the items."""
-        programs: list[Program] = []
-        for item in items:
-            programs += self._planned(item)
-        conduct(programs, self._mounted, on_finished=self._finished, on_warning=self._noted)
+        # The scheduler holds the histories of all that it is given at once: no more than fill the lanes some times.
+        size = max(_FEWEST, 2 * self._mounted.stand.capabilities.lanes)
+        for begin in range(0, len(items), size):
+            programs = [program for item in items[begin : begin + size] for program in self._planned(item)]
+            conduct(programs, self._mounted, on_finished=self._finished, on_warning=self._noted)
         return self._lines
 
     def _planned(self, item: Item) -> tuple[Program, ...]:

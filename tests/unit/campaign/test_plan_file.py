@@ -197,11 +197,13 @@ def test_a_stand_that_takes_no_coefficients_is_refused_and_says_why(tmp_path: Pa
 def test_blocks_hold_every_item_once_and_know_their_bounds(folder: Path) -> None:
     plan = read(folder, text_of(folder))
     whole = [item.id for item in items(plan)]
-    for most in (1, 7, 300):
-        made = list(blocks(plan, lambda _: True, most_items=most))
+    sizes = {}
+    for jobs in (1, 3, 50):
+        made = list(blocks(plan, lambda _: True, left=len(whole), jobs=jobs))
         assert [item.id for block in made for item in block.items] == whole
-        assert max(len(block.items) for block in made) <= most
-    small = list(blocks(plan, lambda _: True, most_seconds=100.0))
+        sizes[jobs] = [len(block.items) for block in made]
+    assert sizes == {1: [10, 5, 3, 1, 1], 3: [4, 4, 4, 2, 2, 2, 1, 1], 50: [1] * 20}
+    small = list(blocks(plan, lambda _: True, left=len(whole), most_seconds=100.0))
     assert max(block.seconds for block in small) <= 100.0 and len(small) > 3
 
 
