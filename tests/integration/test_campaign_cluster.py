@@ -246,6 +246,11 @@ def test_what_is_no_address(address: str) -> None:
         pass
 
 
+def test_jobs_and_a_cluster_exclude_each_other(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["campaign", "plan.toml", "--jobs", "2", "--cluster", "tcp://127.0.0.1:1"]) == 2
+    assert "workers of its own" in capsys.readouterr().err
+
+
 def test_without_the_extra_the_error_names_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     with (

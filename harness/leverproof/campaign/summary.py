@@ -24,7 +24,7 @@ from leverproof.campaign.shares import (
     share,
     standing,
 )
-from leverproof.campaign.surfaces import ALTITUDE, SHOWN, Grid, Key, Surface, speed_of, surfaces, unit_of
+from leverproof.campaign.surfaces import ALTITUDE, SHOWN, Grid, Key, Surface, placeable, speed_of, surfaces, unit_of
 from leverproof.errors import ReproducibilityError
 from leverproof.judge.endings import ENDINGS, FINDINGS
 
@@ -166,7 +166,7 @@ class Fold:
 
     def _count(self, row: Outcome, kind: str) -> None:
         self._whole.add(kind, row.verdict)
-        altitude = row.surroundings.get(ALTITUDE)
+        altitude = placeable(row.surroundings.get(ALTITUDE))
         names = [(0.0, row.model), (0.0, row.sheet), (0.0, row.subject), (0.0, row.case), _band(altitude)]
         for held, name in zip(self._by, names, strict=True):
             tally = held.at(name) if name[1] else None
@@ -202,7 +202,7 @@ class Fold:
         if row.self_referential and counts:
             return
         held = self._draws.at((row.model, row.sheet))
-        if held is None or row.sample >= _MOST_SAMPLES:
+        if held is None or not 0 <= row.sample < _MOST_SAMPLES:
             return
         if row.sample >= len(held):
             held.extend(bytes(max(row.sample + 1 - len(held), 256)))
@@ -217,16 +217,15 @@ class Fold:
             why.cases.at(row.case)
 
     def _place(self, row: Outcome) -> None:
-        altitude = row.surroundings.get(ALTITUDE)
+        altitude = placeable(row.surroundings.get(ALTITUDE))
         if row.readings:
-            self._speeds[row.point] = speed_of(row.readings)
-        if altitude is None or not math.isfinite(altitude):
+            self._speeds[row.point] = placeable(speed_of(row.readings))
+        if altitude is None:
             return
         head = (row.model, row.sheet, row.case)
         for name, values in row.readings.items():
             run, _, reading = name.rpartition("/")
-            speed = values.get("engine_speed")
-            speed = speed if speed is not None and math.isfinite(speed) else None
+            speed = placeable(values.get("engine_speed"))
             for channel in SHOWN:
                 value = values.get(channel)
                 if value is not None and math.isfinite(value):
@@ -297,7 +296,7 @@ def _judged(row: Outcome) -> Judged:
 
 def _band(altitude: float | None) -> tuple[float, str]:
     """The band of 5,000 ft that an altitude lies in, and its name; no name where there is no altitude."""
-    if altitude is None or not math.isfinite(altitude):
+    if altitude is None:
         return 0.0, ""
     low = math.floor(altitude / _BAND) * _BAND
     return low, f"{low:,.0f} to {low + _BAND:,.0f} ft"
