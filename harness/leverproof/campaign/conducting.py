@@ -62,7 +62,9 @@ def fly_campaign(
                 progress(before, total, "flying cases")
             if before < total:
                 facts = _studied(plan, folder, execute, kept)
-                execute(_with_facts(blocks(plan, wanted, left=total - before, jobs=jobs), facts), on_done)
+                lanes = {key: int(told.get("lanes", 1)) for key, told in facts.items()}
+                made = blocks(plan, wanted, left=total - before, jobs=jobs, lanes=lanes)
+                execute(_with_facts(made, facts), on_done)
         except KeyboardInterrupt:
             return Flown(total, count["done"], before, True)
         return Flown(total, count["done"], before)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any
 
 from leverproof.campaign.model import NOMINAL, Block, Item, Model, Plan, Swept
@@ -92,27 +93,30 @@ def blocks(
     *,
     left: int | None = None,
     jobs: int = 1,
+    lanes: Mapping[tuple[int, str], int] = MappingProxyType({}),
     most_items: int = MOST_ITEMS,
     most_seconds: float = MOST_SECONDS,
 ) -> Iterator[Block]:
     """The items whose id is ``wanted``, in blocks of one model and sheet. Where it is told how many are ``left``, every
     ``jobs`` blocks together are at most half of them: towards the end blocks get smaller, so that all workers end at
-    about the same time."""
+    about the same time. ``lanes`` of a model and sheet, where they are known, share the time of a block; where there
+    are several a block takes as long with few items as with many, and so nothing is halved."""
+    parts = jobs if min(lanes.values(), default=1) > 1 else 2 * jobs
     seconds = {name: model_seconds(case) for name, case in plan.cases.items()}
     held: list[Item] = []
     took, made = 0.0, 0
-    most = _most(left, jobs, most_items)
+    most = _most(left, parts, most_items)
     for item in items(plan):
         if not wanted(item.id):
             continue
-        longer = took + seconds[item.case] > most_seconds
+        longer = took + seconds[item.case] > most_seconds * lanes.get((item.model, item.sheet), 1)
         other = held and (held[0].model, held[0].sheet) != (item.model, item.sheet)
         if held and (other or longer or len(held) >= most):
             yield block_of(held, took)
             left = None if left is None else left - len(held)
             made += 1
             if made % jobs == 0:
-                most = _most(left, jobs, most_items)
+                most = _most(left, parts, most_items)
             held, took = [], 0.0
         held.append(item)
         took += seconds[item.case]
@@ -120,8 +124,8 @@ def blocks(
         yield block_of(held, took)
 
 
-def _most(left: int | None, jobs: int, most_items: int) -> int:
-    return most_items if left is None else max(1, min(most_items, -(-left // (2 * jobs))))
+def _most(left: int | None, parts: int, most_items: int) -> int:
+    return most_items if left is None else max(1, min(most_items, -(-left // parts)))
 
 
 def block_of(held: Iterable[Item], seconds: float) -> Block:

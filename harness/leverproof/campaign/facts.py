@@ -16,13 +16,15 @@ Own = Mapping[tuple[int, str], ConductedRun]
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What the step study showed, None where it could not be flown: ``words`` say why."""
+    """What the step study showed; where it could not be flown ``words`` say why and nothing is known. ``lanes`` is how
+    many engines the model has side by side."""
 
     step_u: dict[str, float] | None = None
     live: tuple[str, ...] = ()
     copies: dict[str, str] = field(default_factory=dict)
     known: bool = False
     words: str = ""
+    lanes: int = 1
 
 
 def facts_of_study(runs: Mapping[tuple[str, int, str], ConductedRun], arrangement: str) -> SessionFacts:
@@ -30,11 +32,11 @@ def facts_of_study(runs: Mapping[tuple[str, int, str], ConductedRun], arrangemen
     return session_facts(runs, arrangement=arrangement)
 
 
-def plain_facts(facts: SessionFacts | None, words: str) -> dict[str, Any]:
+def plain_facts(facts: SessionFacts | None, words: str, lanes: int = 1) -> dict[str, Any]:
     """The facts as plain data for the store and for blocks."""
     if facts is None:
-        return to_plain(Facts(words=words))  # type: ignore[no-any-return]
-    return to_plain(Facts(facts.step_u, tuple(sorted(facts.live)), facts.copies, True, words))  # type: ignore[no-any-return]
+        return to_plain(Facts(words=words, lanes=lanes))  # type: ignore[no-any-return]
+    return to_plain(Facts(facts.step_u, tuple(sorted(facts.live)), facts.copies, True, words, lanes))  # type: ignore[no-any-return]
 
 
 def read_facts(plain: Mapping[str, Any] | None) -> Facts:

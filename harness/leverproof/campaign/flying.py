@@ -173,15 +173,16 @@ def lost(plan: Plan, block: Block, words: str) -> Lines:
 
 def _study(plan: Plan, mounted: _Mount, beat: Beat) -> dict[str, Any]:
     """What the step study of a model and sheet shows."""
+    lanes = mounted.stand.capabilities.lanes
     if plan.study is None:
-        return plain_facts(None, "there is no step study")
+        return plain_facts(None, "there is no step study", lanes)
     planned = plan_case(plan.study, mounted.ground)
     if not planned.programs:
         missing = planned.inapplicable.missing if planned.inapplicable is not None else ""
-        return plain_facts(None, f"no step study: {missing}")
+        return plain_facts(None, f"no step study: {missing}", lanes)
     runs = conduct(planned.programs, mounted)
     arrangement = mounted.ground.sheet.word("hardware.arrangement")
-    return plain_facts(facts_of_study({run.program.key: run for run in runs}, arrangement), "")
+    return plain_facts(facts_of_study({run.program.key: run for run in runs}, arrangement), "", lanes)
 
 
 class _Flight:

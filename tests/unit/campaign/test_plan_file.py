@@ -203,6 +203,8 @@ def test_blocks_hold_every_item_once_and_know_their_bounds(folder: Path) -> None
         assert [item.id for block in made for item in block.items] == whole
         sizes[jobs] = [len(block.items) for block in made]
     assert sizes == {1: [10, 5, 3, 1, 1], 3: [4, 4, 4, 2, 2, 2, 1, 1], 50: [1] * 20}
+    laned = list(blocks(plan, lambda _: True, left=len(whole), jobs=3, lanes={(0, "corrie-18-early"): 8}))
+    assert [len(block.items) for block in laned] == [7, 7, 6]
     small = list(blocks(plan, lambda _: True, left=len(whole), most_seconds=100.0))
     assert max(block.seconds for block in small) <= 100.0 and len(small) > 3
 
