@@ -26,7 +26,7 @@ from leverproof_adapters.reference_engine.state import Air, Array, Given, Levers
 from leverproof_adapters.reference_engine.surroundings import surroundings
 
 Readings = Callable[[Coefficients, State, Air, Point, dict[str, Array]], None]
-"""Changes readings (canonical units, by channel name) after they are computed."""
+"""Changes readings (canonical units, by channel name) after they are computed, of a row of lanes or of many rows."""
 
 
 def as_computed(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
+from numpy import arctan2, maximum, minimum, multiply, sqrt, subtract, tan
 
 from leverproof_adapters.reference_engine.coefficients import ONE, Coefficients, scalar
 from leverproof_adapters.reference_engine.state import Air, Levers, Pace, Point, State
@@ -19,26 +19,25 @@ def propeller(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> 
     (assumption), lift as ``sin 2a / 2``, drag rising with the square of ``sin a``. Sines and cosines are written with
     tangents, ``sin2 a = t2 / (1 + t2)``, of which NumPy makes short work.
     """
-    along, helix, gap, square, drag, _ = s.room
-    np.multiply(s.crank, p.blade_tip_radius, along)
-    np.arctan2(air.speed, along, helix)
-    np.multiply(s.blade, _RADIAN, gap)
+    flow_angle, incidence, flow2, incidence2, along, spare, _ = s.room
+    angles, squares = s.pairs  # of the first two and the next two of these
+    across = s.found.propeller_torque
+    multiply(s.crank, p.blade_tip_radius, along)
+    helix = arctan2(air.speed, along, flow_angle)
+    gap = multiply(s.blade, _RADIAN, incidence)
     gap -= helix
-    helix += np.multiply(gap, p.inflow, drag)
-    flow_angle = np.tan(helix, helix)
+    helix += multiply(gap, p.inflow, spare)
     gap *= p.incidence_share
-    incidence = np.tan(gap, gap)
-    np.multiply(incidence, incidence, square)
+    tan(angles, angles)
+    multiply(angles, angles, squares)
+    squares += ONE
     # lift sin b + drag cos b = [slope t f + drag0 + (drag0 + rise) t2] / [(1 + t2) sqrt(1 + f2)], t = tan a, f = tan b
-    across = p.lift_slope * incidence
+    multiply(p.lift_slope, incidence, across)
     across *= flow_angle
-    across += p.blade_drag
-    across += np.multiply(p.blade_drag_slope, square, drag)
-    square += ONE
-    across /= square
-    flow_angle *= flow_angle
-    flow_angle += ONE
-    across /= np.sqrt(flow_angle, flow_angle)
+    across -= p.blade_drag_rise
+    across += multiply(p.blade_drag_slope, incidence2, spare)
+    across /= incidence2
+    across /= sqrt(flow2, flow2)
     along *= along
     along += x.airspeed_squared
     across *= along
@@ -53,12 +52,12 @@ def governor(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace
     gains: assumption.
     """
     rate, damped, *_ = s.room
-    np.subtract(s.crank, x.speed_asked, rate)
+    subtract(s.crank, x.speed_asked, rate)
     rate *= p.governor_integral
-    rate += np.multiply(p.governor_lead, s.crank_acceleration, damped)
-    np.maximum(rate, p.least_blade_rate, out=rate)
-    np.minimum(rate, p.blade_rate, out=rate)
+    rate += multiply(p.governor_lead, s.crank_acceleration, damped)
+    maximum(rate, p.least_blade_rate, out=rate)
+    minimum(rate, p.blade_rate, out=rate)
     rate *= pace.dt
     rate += s.blade
-    np.maximum(rate, p.fine_stop, out=rate)
-    np.minimum(rate, p.coarse_stop, out=s.blade)
+    maximum(rate, p.fine_stop, out=rate)
+    minimum(rate, p.coarse_stop, out=s.blade)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
+from numpy import add, less, logical_and, maximum, minimum, multiply, putmask, subtract
 
 from leverproof_adapters.reference_engine.coefficients import ONE, ZERO, Coefficients, scalar
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
@@ -16,17 +16,18 @@ def turbo_shaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, p
     The drag that grows with speed (compressor and bearing) is taken at the new speed, so a long step cannot swing.
     """
     load, change, drag, *_ = s.room
+    speed = s.turbo
     # change = torque / [load / (w + 1) + drag + inertia / dt]
-    np.multiply(s.turbo, p.bearing_start, load)
-    np.minimum(load, p.turbo_drag_constant, out=load)
+    multiply(speed, p.bearing_start, load)
+    minimum(load, p.turbo_drag_constant, out=load)
     load += x.compressor_torque
-    np.subtract(x.turbine_torque, load, change)
-    change -= np.multiply(p.turbo_drag, s.turbo, drag)
-    load /= np.add(s.turbo, ONE, drag)
+    subtract(x.turbine_torque, load, change)
+    change -= multiply(p.turbo_drag, speed, drag)
+    load /= add(speed, ONE, drag)
     load += pace.rotor
     change /= load
-    change += s.turbo
-    np.maximum(change, ZERO, out=s.turbo)
+    change += speed
+    maximum(change, ZERO, out=speed)
 
 
 def no_turbo_shaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
@@ -39,7 +40,7 @@ def starter_torque(p: Coefficients, s: State, levers: Levers) -> Array:
 
     A direct-current motor on a fixed voltage (textbook, from memory); ignition is taken to be on with it.
     """
-    left = np.maximum(ONE - s.crank / p.starter_free_speed, ZERO)
+    left = maximum(ONE - s.crank / p.starter_free_speed, ZERO)
     result: Array = p.starter_torque * levers.starter * left
     return result
 
@@ -51,27 +52,21 @@ def crankshaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pa
     (assumption).
     """
     driving, spare, *_ = s.room
-    np.subtract(x.indicated_torque, x.pumping_torque, driving)
-    driving -= np.multiply(p.reduction, x.propeller_torque, spare)
+    at_rest, held = s.mask
+    subtract(x.indicated_torque, x.pumping_torque, driving)
+    driving -= multiply(p.reduction, x.propeller_torque, spare)
     if x.starting:
         driving += starter_torque(p, s, levers)
     acceleration, speed = s.crank_acceleration, s.crank
-    np.subtract(driving, x.friction_torque, acceleration)
+    subtract(driving, x.friction_torque, acceleration)
     acceleration -= x.blower_torque
     acceleration *= p.per_inertia
-    speed += np.multiply(pace.dt, acceleration, spare)
-    np.maximum(speed, ZERO, out=speed)
-    at_rest = speed < _TURNING
-    at_rest &= driving < p.breakaway
-    np.putmask(speed, at_rest, ZERO)
-    np.putmask(acceleration, at_rest, ZERO)
-
-
-def move(value: Array, target: Array, share: Array, way: Array) -> None:
-    """Moves a value by a share of its distance from its target; ``way`` is memory for that distance."""
-    np.subtract(target, value, way)
-    way *= share
-    value += way
+    speed += multiply(pace.dt, acceleration, spare)
+    maximum(speed, ZERO, out=speed)
+    less(speed, _TURNING, at_rest)
+    logical_and(at_rest, less(driving, p.breakaway, held), at_rest)
+    putmask(speed, at_rest, ZERO)
+    putmask(acceleration, at_rest, ZERO)
 
 
 def lags(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
@@ -79,11 +74,7 @@ def lags(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pa
 
     Exact over a step with a constant target; the throat pressure is the warm start of the next evaluation.
     """
-    way = s.room[0]
-    move(s.manifold, x.manifold_pressure, pace.manifold, way)
-    move(s.collector, x.back_pressure, pace.collector, way)
-    move(s.throat, x.throat_pressure, pace.manifold, way)
-    move(s.charge_temperature, x.charge_temperature, pace.manifold, way)
-    move(s.air_temperature, x.air_temperature, pace.air_temperature, way)
-    move(s.gas_temperature, x.gas_temperature, pace.gas_temperature, way)
-    move(s.head_temperature, x.head_temperature, pace.head, way)
+    lagged, way = s.settled_lagged(), s.work
+    subtract(s.targets_at(x), lagged, way)
+    way *= pace.lags
+    lagged += way
