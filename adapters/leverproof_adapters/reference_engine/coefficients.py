@@ -99,18 +99,20 @@ class Coefficients(Parameters):
     throttle_idle: Array
     throttle_linear: Array
     throttle_square: Array
-    # exhaust: flow of gas through a choked opening times root temperature over pressure ahead; jet speed times twice
-    # the best speed ratio over its root; torque over the product of flow, slip and conductance
+    # exhaust: flow of gas through a choked opening times root temperature over pressure ahead; torque over flow and
+    # conductance of a jet, over the root of its heat, and of the shaft's speed
     shut_conductance: Array
     gate_conductance: Array
     stack_conductance: Array
     turbine_jet: Array
-    turbine_gain: Array
-    # propeller: radius of the blade element, the same at crankshaft speed, share of the incidence that is left
-    blade_radius: Array
+    turbine_blade: Array
+    # propeller: radius of the blade element at crankshaft speed, share of the incidence that is left; moment of the
+    # blade's area times the slope of its lift; drag coefficients over that slope
     blade_tip_radius: Array
     incidence_share: Array
-    blade_drag_slope: Array
+    blade_lift: Array
+    drag_rise_to_lift: Array
+    drag_to_lift: Array
     # shafts and controls
     least_blade_rate: Array
     per_inertia: Array
@@ -211,6 +213,7 @@ def _compressors(p: Parameters) -> dict[str, float]:
 
 def _flow(p: Parameters) -> dict[str, float]:
     best = p.turbine_speed_ratio
+    gain = 0.5 * p.turbine_efficiency * p.turbine_radius / best**2 * p.nozzle_area * GAS_CHOKED
     return {
         "throttle_idle": AIR_CHOKED * p.throttle_idle_area,
         "throttle_linear": AIR_CHOKED * p.throttle_area * (1.0 - p.throttle_cam),
@@ -218,18 +221,19 @@ def _flow(p: Parameters) -> dict[str, float]:
         "shut_conductance": GAS_CHOKED * (p.nozzle_area + p.exhaust_leak_area),
         "gate_conductance": GAS_CHOKED * p.gate_area,
         "stack_conductance": GAS_CHOKED * p.stack_area,
-        "turbine_jet": 2.0 * best * math.sqrt(2.0 * GAS_HEAT),
-        "turbine_gain": 0.5 * p.turbine_efficiency * p.turbine_radius / best**2 * p.nozzle_area * GAS_CHOKED,
+        "turbine_jet": gain * 2.0 * best * math.sqrt(2.0 * GAS_HEAT),
+        "turbine_blade": gain * p.turbine_radius,
     }
 
 
 def _shafts(p: Parameters) -> dict[str, float]:
     radius = 0.75 * p.propeller_radius
     return {
-        "blade_radius": radius,
         "blade_tip_radius": radius * p.reduction,
         "incidence_share": 1.0 - p.inflow,
-        "blade_drag_slope": p.blade_drag + p.blade_drag_rise,
+        "blade_lift": 0.5 * p.blade_area * radius * p.lift_slope,
+        "drag_rise_to_lift": p.blade_drag_rise / p.lift_slope,
+        "drag_to_lift": (p.blade_drag + p.blade_drag_rise) / p.lift_slope,
         "least_blade_rate": -p.blade_rate,
         "per_inertia": 1.0 / p.shaft_inertia,
         "bearing_start": p.turbo_drag_constant * (1.0 / WHEEL_TURNING),

@@ -103,8 +103,9 @@ class Build:
         """Everything found at an instant from the carried state. ``x`` is what :meth:`conditions` found for these
         levers and surroundings, if that has been done; it is filled and returned."""
         x = self.conditions(levers, air) if x is None else x
+        p = self.coefficients
         for part in self.parts:
-            part(self.coefficients, s, levers, air, x)
+            part(p, s, levers, air, x)
         return x
 
 

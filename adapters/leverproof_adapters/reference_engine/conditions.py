@@ -34,7 +34,7 @@ def given(p: Coefficients, levers: Levers, air: Air) -> Point:
         cooling = cooling * (p.cowl_shut + (1.0 - p.cowl_shut) * levers.cowl_flaps)
     x.head_gain = p.head_gain / (cooling * np.sqrt(p.rated_flow))
     x.airspeed_squared = air.speed * air.speed
-    x.blade_pressure = (0.5 * p.blade_area * p.blade_radius) * air.density
+    x.blade_pressure = p.blade_lift * air.density
     x.starting = np.any(levers.starter, axis=-1)  # in any lane: saves the others' torque of nought
     return x
 

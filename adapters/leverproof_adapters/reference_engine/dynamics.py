@@ -46,6 +46,7 @@ def pace(build: Build, step_ticks: int, lanes: int = 1) -> Pace:
     lags = np.array([manifold, collector, manifold, air, manifold, gas, head])[:, None]
     return Pace(
         scalar(dt),
+        scalar(p.turbo_inertia / dt),
         scalar(p.turbo_inertia / dt + p.turbo_drag),
         share(p.throttle_lag),
         share(p.boost_lag),
@@ -90,8 +91,9 @@ def step(build: Build, s: State, levers: Levers, air: Air, pace: Pace, given: Po
     """One inner step: evaluate the instant, then move the carried state. Returns the evaluation; ``given`` as in
     :meth:`Build.evaluate`."""
     x = build.evaluate(s, levers, air, given)
+    p = build.coefficients
     for mover in build.movers:
-        mover(build.coefficients, s, levers, air, x, pace)
+        mover(p, s, levers, air, x, pace)
     return x
 
 

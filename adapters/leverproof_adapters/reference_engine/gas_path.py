@@ -262,10 +262,9 @@ def turbine(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> No
     jet *= s.gas_temperature
     maximum(jet, ZERO, out=jet)
     sqrt(jet, jet)
+    # torque = gain (jet speed - blade speed over twice the best ratio) m over the opening
     jet *= p.turbine_jet
-    # torque = slip of the blades behind twice the best share of the jet, times flow over opening
-    jet -= multiply(p.turbine_radius, s.turbo, s.room[0])
+    jet -= multiply(p.turbine_blade, s.turbo, s.room[0])
     jet *= x.gas_flow
     jet /= x.exhaust_conductance
-    jet *= p.turbine_gain
     x.turbine_torque = jet

@@ -23,19 +23,20 @@ def propeller(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> 
     angles, squares = s.pairs  # of the first two and the next two of these
     across = s.found.propeller_torque
     multiply(s.crank, p.blade_tip_radius, along)
-    helix = arctan2(air.speed, along, flow_angle)
-    gap = multiply(s.blade, _RADIAN, incidence)
-    gap -= helix
-    helix += multiply(gap, p.inflow, spare)
-    gap *= p.incidence_share
+    # the incidence is a share of what is between the helix and the blade, and the flow comes in at what it leaves
+    helix = arctan2(air.speed, along, spare)
+    blade = multiply(s.blade, _RADIAN, flow_angle)
+    subtract(blade, helix, incidence)
+    incidence *= p.incidence_share
+    blade -= incidence
     tan(angles, angles)
     multiply(angles, angles, squares)
     squares += ONE
-    # lift sin b + drag cos b = [slope t f + drag0 + (drag0 + rise) t2] / [(1 + t2) sqrt(1 + f2)], t = tan a, f = tan b
-    multiply(p.lift_slope, incidence, across)
-    across *= flow_angle
-    across -= p.blade_drag_rise
-    across += multiply(p.blade_drag_slope, incidence2, spare)
+    # lift sin b + drag cos b = [slope t f + drag0 + (drag0 + rise) t2] / [(1 + t2) sqrt(1 + f2)], t = tan a, f = tan b;
+    # here over the slope of the lift, and drag0 + (drag0 + rise) t2 = (drag0 + rise) (1 + t2) - rise
+    multiply(incidence, flow_angle, across)
+    across -= p.drag_rise_to_lift
+    across += multiply(p.drag_to_lift, incidence2, spare)
     across /= incidence2
     across /= sqrt(flow2, flow2)
     along *= along

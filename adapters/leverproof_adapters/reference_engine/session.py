@@ -28,7 +28,7 @@ from leverproof_adapters.reference_engine.state import (
 )
 
 LANES = 4096
-AT_ONCE = 8192
+AT_ONCE = 12_000
 """Rows times lanes unpacked and shown at a time: what they take stays near the processor."""
 REST = {"mixture": 2.0, "propeller": 1.0, "intercooler_shutter": 1.0, "cowl_flaps": 1.0}
 """Where a lever stands that the conversation never names: auto rich, full forward, open; all others at zero."""
@@ -141,6 +141,8 @@ class ReferenceSession:
             raise _refused(
                 f"rows of shape {rows.shape} for {len(index)} lanes of {len(self._columns)} inputs"
             )
+        if len(index) == 0:
+            return np.empty((len(rows), 0, len(self._outputs)))
         if len(index) == 1:
             # NumPy takes three times as long to change an array in place that holds one number.
             return self._stepped(index.repeat(2), rows.repeat(2, axis=1))[:, :1].copy()
@@ -203,7 +205,7 @@ class ReferenceSession:
         count, lanes = rows.shape[:2]
         state = State(self._store.take(index, axis=1))
         found = np.empty((count, lanes, len(self._outputs)))
-        at_once = max(AT_ONCE // max(lanes, 1), 1)
+        at_once = max(AT_ONCE // lanes, 1)
         for first in range(0, count, at_once):
             part = slice(first, first + at_once)
             self._step_part(state, rows[part], found[part])

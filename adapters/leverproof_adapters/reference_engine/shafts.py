@@ -15,19 +15,19 @@ def turbo_shaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, p
 
     The drag that grows with speed (compressor and bearing) is taken at the new speed, so a long step cannot swing.
     """
-    load, change, drag, *_ = s.room
+    drag, spare, *_ = s.room
     speed = s.turbo
-    # change = torque / [load / (w + 1) + drag + inertia / dt]
-    multiply(speed, p.bearing_start, load)
-    minimum(load, p.turbo_drag_constant, out=load)
-    load += x.compressor_torque
-    subtract(x.turbine_torque, load, change)
-    change -= multiply(p.turbo_drag, speed, drag)
-    load /= add(speed, ONE, drag)
-    load += pace.rotor
-    change /= load
-    change += speed
-    maximum(change, ZERO, out=speed)
+    # with drag = load / (w + 1): new speed = [w inertia / dt + turbine - drag] / [inertia / dt + bearing + drag]
+    multiply(speed, p.bearing_start, drag)
+    minimum(drag, p.turbo_drag_constant, out=drag)
+    drag += x.compressor_torque
+    drag /= add(speed, ONE, spare)
+    speed *= pace.inertia
+    speed += x.turbine_torque
+    speed -= drag
+    drag += pace.rotor
+    speed /= drag
+    maximum(speed, ZERO, out=speed)
 
 
 def no_turbo_shaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
@@ -52,7 +52,6 @@ def crankshaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pa
     (assumption).
     """
     driving, spare, *_ = s.room
-    at_rest, held = s.mask
     subtract(x.indicated_torque, x.pumping_torque, driving)
     driving -= multiply(p.reduction, x.propeller_torque, spare)
     if x.starting:
@@ -62,6 +61,14 @@ def crankshaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pa
     acceleration -= x.blower_torque
     acceleration *= p.per_inertia
     speed += multiply(pace.dt, acceleration, spare)
+    if speed[speed.argmin()] < _TURNING:
+        _come_to_rest(p, s, driving)
+
+
+def _come_to_rest(p: Coefficients, s: State, driving: Array) -> None:
+    """Lanes that hardly turn and are not driven over their compression; changes nothing in the others."""
+    speed, acceleration = s.crank, s.crank_acceleration
+    at_rest, held = s.mask
     maximum(speed, ZERO, out=speed)
     less(speed, _TURNING, at_rest)
     logical_and(at_rest, less(driving, p.breakaway, held), at_rest)

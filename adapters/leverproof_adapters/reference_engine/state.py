@@ -363,11 +363,12 @@ def in_rows(whole: Of, names: tuple[str, ...], count: int) -> list[Of]:
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """An inner step: ``dt`` in s, the turbo rotor's inertia over ``dt`` with its bearings' drag (N.m.s), and the share
-    ``1 - exp(-dt/tau)`` of each lag that passes in it, arrays without dimensions; ``lags`` are those of
+    """An inner step: ``dt`` in s, the turbo rotor's inertia over ``dt`` without and with its bearings' drag (N.m.s),
+    share ``1 - exp(-dt/tau)`` of each lag that passes in it, arrays without dimensions; ``lags`` are those of
     :data:`LAGGED`, shape (len(LAGGED), lanes), or (len(LAGGED), 1), which fits any lanes but takes twice as long."""
 
     dt: Array
+    inertia: Array
     rotor: Array
     throttle: Array
     boost: Array
