@@ -86,9 +86,9 @@ class Build:
         object.__setattr__(self, "parts", parts)
         movers = (
             self.actuators,
+            self.lags,
             self.gate,
             self.governor,
-            self.lags,
             self.turbo_shaft,
             self.crankshaft,
             self.light,

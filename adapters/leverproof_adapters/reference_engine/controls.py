@@ -27,9 +27,16 @@ def approach(position: Array, asked: Array, share: Array, way: Array) -> None:
 
 
 def actuators(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
-    """Moves throttle and boost positions towards what is asked, each by its first-order lag (assumption)."""
-    approach(s.throttle, x.throttle_asked, pace.throttle, s.room[0])
-    approach(s.boost, x.boost_asked, pace.boost, s.room[0])
+    """Sends throttle and boost positions towards what is asked; each follows by a first-order lag (assumption), with
+    the others in :func:`.shafts.lags`."""
+    send(s, x, x.throttle_asked, x.boost_asked)
+
+
+def send(s: State, x: Point, throttle: Array, boost: Array) -> None:
+    """Sets the targets of the two positions."""
+    x.throttle_target, x.boost_target = s.found.throttle_target, s.found.boost_target
+    x.throttle_target[...] = throttle
+    x.boost_target[...] = boost
 
 
 def gate_lever(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:

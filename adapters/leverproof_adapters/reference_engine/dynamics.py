@@ -43,13 +43,14 @@ def pace(build: Build, step_ticks: int, lanes: int = 1) -> Pace:
 
     manifold, air = share(p.manifold_lag), share(p.air_temperature_lag)
     collector, gas, head = share(p.exhaust_lag), share(p.gas_temperature_lag), share(p.head_lag)
-    lags = np.array([manifold, collector, manifold, air, manifold, gas, head])[:, None]
+    throttle, boost = share(p.throttle_lag), share(p.boost_lag)
+    lags = np.array([manifold, collector, manifold, air, manifold, gas, head, throttle, boost])[:, None]
     return Pace(
         scalar(dt),
         scalar(p.turbo_inertia / dt),
         scalar(p.turbo_inertia / dt + p.turbo_drag),
-        share(p.throttle_lag),
-        share(p.boost_lag),
+        throttle,
+        boost,
         share(p.gate_lag),
         share(p.gear_lag),
         manifold,

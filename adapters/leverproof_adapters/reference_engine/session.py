@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -87,7 +88,7 @@ class ReferenceSession:
         self._index = np.empty(0, dtype=np.intp)
         self._step_ticks = 0
         self._lanes_of_pace = -1
-        self._memory = np.empty(0)
+        self._memory: dict[str, Array] = {}
 
     def hello(self) -> Hello:
         """The variant, its levers and its readings, in canonical units."""
@@ -186,7 +187,8 @@ class ReferenceSession:
     def _unpack(self, rows: Array) -> tuple[Air, Levers]:
         """Surroundings and levers of a batch, each attribute (rows, lanes) and contiguous."""
         _check_finite(rows)
-        columns = rows.transpose(2, 0, 1).copy()
+        columns = self._room("columns", rows.shape[2], *rows.shape[:2])
+        columns[...] = rows.transpose(2, 0, 1)
         column = {name: columns[i] for name, i in self._columns.items()}
         levers = Levers()
         for name in Levers.__slots__:
@@ -214,7 +216,8 @@ class ReferenceSession:
 
     def _step_part(self, state: State, rows: Array, found: Array) -> None:
         """Moves the state through ``rows`` and writes what it shows after each."""
-        carried, shown = self._kept(*rows.shape[:2])
+        carried = self._room("carried", len(CARRIED), *rows.shape[:2])
+        shown = self._room("shown", len(SHOWN), *rows.shape[:2])
         air = self._move(state, rows, carried, shown)
         self._show(found, State.without_memory(carried), air, point_of(shown, SHOWN))
 
@@ -237,14 +240,13 @@ class ReferenceSession:
             shown[:, i] = state.shown_at(point)
         return air
 
-    def _kept(self, count: int, lanes: int) -> tuple[Array, Array]:
-        """Memory for what readings are made of, (quantities, rows, lanes) each; the same in every call, because new
-        pages cost more than numbers."""
-        size = (len(CARRIED) + len(SHOWN)) * count * lanes
-        if self._memory.size < size:
-            self._memory = np.empty(size)
-        whole = self._memory[:size].reshape(-1, count, lanes)
-        return whole[: len(CARRIED)], whole[len(CARRIED) :]
+    def _room(self, purpose: str, *shape: int) -> Array:
+        """Memory of a shape for a purpose: the same in every call, because new pages cost more than numbers."""
+        size = math.prod(shape)
+        memory = self._memory.get(purpose)
+        if memory is None or memory.size < size:
+            memory = self._memory[purpose] = np.empty(size)
+        return memory[:size].reshape(shape)
 
     def _show(self, target: Array, s: State, air: Air, x: Point) -> None:
         """Writes the outputs, whose axis is the last."""

@@ -77,11 +77,15 @@ def _come_to_rest(p: Coefficients, s: State, driving: Array) -> None:
 
 
 def lags(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
-    """First-order lags: filling of manifold and collector, heat held by cooler, collector and cylinder heads.
+    """First-order lags: filling of manifold and collector, heat held by cooler, collector and cylinder heads, positions
+    of throttle and boost.
 
-    Exact over a step with a constant target; the throat pressure is the warm start of the next evaluation.
+    Exact over a step with a constant target; the throat pressure is the warm start of the next evaluation. Positions
+    are rounded as in :func:`.controls.approach`.
     """
     lagged, way = s.settled_lagged(), s.work
     subtract(s.targets_at(x), lagged, way)
     way *= pace.lags
     lagged += way
+    s.positions += ONE
+    s.positions -= ONE

@@ -30,6 +30,8 @@ LAGGED = (
     "charge_temperature",
     "gas_temperature",
     "head_temperature",
+    "throttle",
+    "boost",
 )
 """Carried quantities that follow a target by a first-order lag."""
 TARGETS = (
@@ -40,12 +42,12 @@ TARGETS = (
     "charge_temperature",
     "gas_temperature",
     "head_temperature",
+    "throttle_target",
+    "boost_target",
 )
 """Targets of :data:`LAGGED`, in the same order."""
 CARRIED = (
     *LAGGED,
-    "throttle",
-    "boost",
     "gate",
     "servo",
     "turbo",
@@ -55,6 +57,10 @@ CARRIED = (
     "gear",
     "felt_speed",
 )
+
+
+ROOM = 7
+"""Most intermediate results that a part keeps at a time."""
 
 
 class State:
@@ -73,6 +79,7 @@ class State:
         "lagged",
         "mask",
         "pairs",
+        "positions",
         "room",
         "rows",
         "shown",
@@ -86,6 +93,8 @@ class State:
     stack: Array
     rows: tuple[Array, ...]
     lagged: Array
+    positions: Array
+    """Throttle and boost of it, shape (2, lanes)."""
     found: Point
     """Memory for what parts find, each attribute for the part that finds it."""
     targets: Array
@@ -125,7 +134,7 @@ class State:
         self._carry(stack)
         lanes = stack.shape[1]
         self.work = np.empty((len(LAGGED), lanes))
-        self.room, self.pairs = tuple(self.work), (self.work[0:2], self.work[2:4])
+        self.room, self.pairs = tuple(self.work[:ROOM]), (self.work[0:2], self.work[2:4])
         self.mask = np.empty(lanes, dtype=np.bool_), np.empty(lanes, dtype=np.bool_)
         memory = np.zeros((len(FOUND), lanes))
         self.found = point_of(memory, FOUND)
@@ -141,6 +150,7 @@ class State:
 
     def _carry(self, stack: Array) -> None:
         self.stack, self.rows, self.lagged = stack, tuple(stack), stack[: len(LAGGED)]
+        self.positions = self.lagged[LAGGED.index("throttle") :]
         for name, row in zip(CARRIED, self.rows, strict=True):
             setattr(self, name, row)
 
@@ -337,6 +347,8 @@ class Point:
     friction_torque: Array
     propeller_torque: Array
     head_temperature: Array
+    throttle_target: Array
+    boost_target: Array
 
 
 _CARRIED_OF, _LAGGED_OF = attrgetter(*CARRIED), attrgetter(*LAGGED)
