@@ -3,8 +3,9 @@
 Each case is a transient of 20 s: throttle slam after 2 s, boost step after 10 s, at its own height, weather,
 speed and mixture. First both must give the same readings: every reading of every row within 1e-9 of its value, or
 of a thousandth of its span where it passes through nought (torque is what is left of large torques), also started
-from rest, linked and chopped, cut off, in the stratosphere. Then processor time, in turn, medians of nine rounds, of stepping alone (no starts), in blocks of half a second as the harness asks for them; memory for the
-readings of a whole case is taken beforehand or used again, on both sides, because new pages cost more than numbers. The
+from rest, linked and chopped, cut off, in the stratosphere. Then processor time, in turn, medians of nine rounds, of
+stepping alone (no starts), in blocks of half a second as the harness asks for them; memory for the readings of a whole
+case is taken beforehand or used again, on both sides, because new pages cost more than numbers. The
 scalar engine flies every tenth case. The row of 1,200 lanes is not judged; it shows what is left when a call of
 NumPy is shared by more lanes.
 

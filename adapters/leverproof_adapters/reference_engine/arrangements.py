@@ -12,7 +12,7 @@ from leverproof_adapters.reference_engine.state import Air, Levers, Point, State
 def intake(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Deck pressure and temperature without a turbo: ram less the loss of filter and ducts."""
     loss = multiply(x.inlet_loss, x.air_flow, s.found.deck_pressure)
-    loss *= x.air_flow
+    multiply(loss, x.air_flow, loss)
     x.deck_pressure = subtract(x.inlet_pressure, loss, loss)
     x.outlet_temperature = air.ram_temperature
 
@@ -25,8 +25,8 @@ def carburettor_air(p: Coefficients, s: State, levers: Levers, air: Air, x: Poin
     x.air_temperature = x.outlet_temperature
     if p.has_carburettor_heat:
         warmed = multiply(p.hot_air_rise, levers.carburettor_heat, s.found.air_temperature)
-        warmed *= x.burn
-        warmed += x.outlet_temperature
+        multiply(warmed, x.burn, warmed)
+        add(warmed, x.outlet_temperature, warmed)
         x.air_temperature = warmed
 
 
@@ -40,7 +40,7 @@ def no_geared_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Poin
     """The carburettor feeds the manifold: its fuel, as much of it as evaporates there, cools the charge."""
     found = s.found
     cooling = multiply(p.evaporation_cooling, x.fuel_ratio, found.charge_temperature)
-    cooling *= x.burn
+    multiply(cooling, x.burn, cooling)
     x.charge_temperature = subtract(s.air_temperature, cooling, cooling)
     x.blower_ratio, x.blower_torque = found.blower_ratio, found.blower_torque
     x.blower_ratio.fill(1.0)

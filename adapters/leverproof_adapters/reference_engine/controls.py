@@ -20,10 +20,10 @@ def approach(position: Array, asked: Array, share: Array, way: Array) -> None:
     through ever smaller numbers, which are slow to compute with.
     """
     subtract(asked, position, way)
-    way *= share
-    position += way
-    position += ONE
-    position -= ONE
+    multiply(way, share, way)
+    add(position, way, position)
+    add(position, ONE, position)
+    subtract(position, ONE, position)
 
 
 def actuators(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
@@ -47,9 +47,9 @@ def gate_lever(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pa
     _, left, opening, *_ = s.room
     subtract(ONE, s.boost, left)
     multiply(left, left, opening)
-    opening *= p.gate_shape
-    opening += p.gate_linear
-    opening *= left
+    multiply(opening, p.gate_shape, opening)
+    add(opening, p.gate_linear, opening)
+    multiply(opening, left, opening)
     approach(s.gate, opening, pace.gate, s.room[0])
 
 

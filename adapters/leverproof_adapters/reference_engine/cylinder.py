@@ -43,12 +43,12 @@ def charge_flow(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -
     found = s.found
     # flow = crank (scale pi - suction), scale = breathing (1 + residual) / (cold Tc + wall)
     scale = multiply(s.charge_temperature, p.cold_share, found.flow_per_radian)
-    scale += p.wall_share
+    add(scale, p.wall_share, scale)
     divide(p.breathing, scale, scale)
     suction = multiply(scale, s.collector, found.suction)
-    suction *= p.residual_share
+    multiply(suction, p.residual_share, suction)
     drawn = multiply(scale, s.manifold, found.per_radian)
-    drawn -= suction
+    subtract(drawn, suction, drawn)
     maximum(drawn, ZERO, out=drawn)
     x.flow_per_radian, x.suction, x.per_radian = scale, suction, drawn
     x.air_flow = multiply(drawn, s.crank, found.air_flow)
@@ -66,18 +66,18 @@ def mixture(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> No
     maximum(flow, p.high_flow, out=high)
     minimum(high, p.highest_flow, out=high)
     ratio = multiply(x.mixture_gain, high, found.fuel_ratio)
-    ratio += x.mixture_base
+    add(ratio, x.mixture_base, ratio)
     if p.lean_beyond_rich:
-        high *= p.rich_gain
-        high += p.rich_base
+        multiply(high, p.rich_gain, high)
+        add(high, p.rich_base, high)
         minimum(ratio, high, out=ratio)
     minimum(flow, p.low_flow, out=idle)
     subtract(p.low_flow, idle, idle)
-    idle *= p.low_slope
-    ratio += idle
-    ratio *= x.mixture_factor
+    multiply(idle, p.low_slope, idle)
+    add(ratio, idle, ratio)
+    multiply(ratio, x.mixture_factor, ratio)
     burn = multiply(s.crank, p.firing_slope, found.burn)
-    burn -= p.firing_offset
+    subtract(burn, p.firing_offset, burn)
     maximum(burn, ZERO, out=burn)
     minimum(burn, ONE, out=burn)
     x.fuel_ratio, x.burn = ratio, burn
@@ -94,18 +94,18 @@ def mixture_strength(p: Coefficients, ratio: Array, room: tuple[Array, ...] | No
     # strength = 1 - (root away)2; of the two roots one is negative, and so is what it gives on the other's side
     away = subtract(ratio, p.best_power_ratio, spare)
     multiply(away, p.lean_root, strength)
-    away *= p.rich_root
+    multiply(away, p.rich_root, away)
     maximum(strength, away, out=strength)
-    strength *= strength
+    multiply(strength, strength, strength)
     subtract(ONE, strength, strength)
     multiply(ratio, _PER_LEAN, edge)
-    edge -= p.lean_end
+    subtract(edge, p.lean_end, edge)
     multiply(ratio, _PER_RICH, spare)
     subtract(p.rich_end, spare, spare)
     minimum(edge, spare, out=edge)
     maximum(edge, ZERO, out=edge)
     minimum(edge, ONE, out=edge)
-    strength *= edge
+    multiply(strength, edge, strength)
     result: Array = strength
     return result
 
@@ -125,26 +125,26 @@ def work(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     putmask(burn, less_equal(strength, ZERO, out), ZERO)
     # torque = work m dry strength burn [1 - dilution (pe / pi - 1)]
     torque = divide(s.collector, s.manifold, found.indicated_torque)
-    torque *= p.dilution
+    multiply(torque, p.dilution, torque)
     subtract(p.clean_limit, torque, torque)
     maximum(torque, ZERO, out=torque)
     minimum(torque, ONE, out=torque)
-    torque *= burn
-    torque *= strength
-    torque *= x.per_radian
-    torque *= x.indicated_work
+    multiply(torque, burn, torque)
+    multiply(torque, strength, torque)
+    multiply(torque, x.per_radian, torque)
+    multiply(torque, x.indicated_work, torque)
     x.indicated_torque = torque
     sign(s.crank, turning)
     pumping = subtract(s.collector, s.manifold, found.pumping_torque)
-    pumping *= p.pumping_swept
-    pumping *= turning
+    multiply(pumping, p.pumping_swept, pumping)
+    multiply(pumping, turning, pumping)
     rubbing = multiply(s.crank, p.friction_slope, found.friction_torque)
-    rubbing += p.friction_rest
-    rubbing *= turning
+    add(rubbing, p.friction_rest, rubbing)
+    multiply(rubbing, turning, rubbing)
     if p.friction_follows_density:
         multiply(p.load_slope, s.manifold, spare)
-        spare += p.load_free
-        rubbing *= spare
+        add(spare, p.load_free, spare)
+        multiply(rubbing, spare, rubbing)
     x.pumping_torque, x.friction_torque = pumping, rubbing
 
 
@@ -158,18 +158,18 @@ def gas_temperatures(p: Coefficients, s: State, levers: Levers, air: Air, x: Poi
     found, spare = s.found, s.room[0]
     # T = Tc + (peak - Tc) burn m / (m + m0)
     peak = subtract(x.fuel_ratio, _CORRECT, found.gas_temperature)
-    peak *= peak
-    peak += _WIDTH
+    multiply(peak, peak, peak)
+    add(peak, _WIDTH, peak)
     sqrt(peak, peak)
-    peak *= p.gas_mixture_slope
+    multiply(peak, p.gas_mixture_slope, peak)
     subtract(p.gas_peak, peak, peak)
-    peak -= s.charge_temperature
+    subtract(peak, s.charge_temperature, peak)
     burning = multiply(x.air_flow, x.burn, found.head_temperature)
-    peak *= burning
-    peak /= add(x.air_flow, p.gas_cooling_flow, spare)
-    peak += s.charge_temperature
+    multiply(peak, burning, peak)
+    divide(peak, add(x.air_flow, p.gas_cooling_flow, spare), peak)
+    add(peak, s.charge_temperature, peak)
     # T = Ta + gain sqrt(m burn)
     sqrt(burning, burning)
-    burning *= x.head_gain
-    burning += air.temperature
+    multiply(burning, x.head_gain, burning)
+    add(burning, air.temperature, burning)
     x.gas_temperature, x.head_temperature = peak, burning

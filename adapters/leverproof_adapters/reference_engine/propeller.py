@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from numpy import arctan2, maximum, minimum, multiply, sqrt, subtract, tan
+from numpy import add, arctan2, divide, maximum, minimum, multiply, sqrt, subtract, tan
 
 from leverproof_adapters.reference_engine.coefficients import ONE, Coefficients, scalar
 from leverproof_adapters.reference_engine.state import Air, Levers, Pace, Point, State
@@ -27,22 +27,22 @@ def propeller(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> 
     helix = arctan2(air.speed, along, spare)
     blade = multiply(s.blade, _RADIAN, flow_angle)
     subtract(blade, helix, incidence)
-    incidence *= p.incidence_share
-    blade -= incidence
+    multiply(incidence, p.incidence_share, incidence)
+    subtract(blade, incidence, blade)
     tan(angles, angles)
     multiply(angles, angles, squares)
-    squares += ONE
+    add(squares, ONE, squares)
     # lift sin b + drag cos b = [slope t f + drag0 + (drag0 + rise) t2] / [(1 + t2) sqrt(1 + f2)], t = tan a, f = tan b;
     # here over the slope of the lift, and drag0 + (drag0 + rise) t2 = (drag0 + rise) (1 + t2) - rise
     multiply(incidence, flow_angle, across)
-    across -= p.drag_rise_to_lift
-    across += multiply(p.drag_to_lift, incidence2, spare)
-    across /= incidence2
-    across /= sqrt(flow2, flow2)
-    along *= along
-    along += x.airspeed_squared
-    across *= along
-    across *= x.blade_pressure
+    subtract(across, p.drag_rise_to_lift, across)
+    add(across, multiply(p.drag_to_lift, incidence2, spare), across)
+    divide(across, incidence2, across)
+    divide(across, sqrt(flow2, flow2), across)
+    multiply(along, along, along)
+    add(along, x.airspeed_squared, along)
+    multiply(across, along, across)
+    multiply(across, x.blade_pressure, across)
     x.propeller_torque = across
 
 
@@ -54,11 +54,11 @@ def governor(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace
     """
     rate, damped, *_ = s.room
     subtract(s.crank, x.speed_asked, rate)
-    rate *= p.governor_integral
-    rate += multiply(p.governor_lead, s.crank_acceleration, damped)
+    multiply(rate, p.governor_integral, rate)
+    add(rate, multiply(p.governor_lead, s.crank_acceleration, damped), rate)
     maximum(rate, p.least_blade_rate, out=rate)
     minimum(rate, p.blade_rate, out=rate)
-    rate *= pace.dt
-    rate += s.blade
+    multiply(rate, pace.dt, rate)
+    add(rate, s.blade, rate)
     maximum(rate, p.fine_stop, out=rate)
     minimum(rate, p.coarse_stop, out=s.blade)

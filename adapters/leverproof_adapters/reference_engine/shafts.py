@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from numpy import add, less, logical_and, maximum, minimum, multiply, putmask, subtract
+from numpy import add, divide, less, logical_and, maximum, minimum, multiply, putmask, subtract
 
 from leverproof_adapters.reference_engine.coefficients import ONE, ZERO, Coefficients, scalar
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
@@ -20,13 +20,13 @@ def turbo_shaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, p
     # with drag = load / (w + 1): new speed = [w inertia / dt + turbine - drag] / [inertia / dt + bearing + drag]
     multiply(speed, p.bearing_start, drag)
     minimum(drag, p.turbo_drag_constant, out=drag)
-    drag += x.compressor_torque
-    drag /= add(speed, ONE, spare)
-    speed *= pace.inertia
-    speed += x.turbine_torque
-    speed -= drag
-    drag += pace.rotor
-    speed /= drag
+    add(drag, x.compressor_torque, drag)
+    divide(drag, add(speed, ONE, spare), drag)
+    multiply(speed, pace.inertia, speed)
+    add(speed, x.turbine_torque, speed)
+    subtract(speed, drag, speed)
+    add(drag, pace.rotor, drag)
+    divide(speed, drag, speed)
     maximum(speed, ZERO, out=speed)
 
 
@@ -53,14 +53,14 @@ def crankshaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pa
     """
     driving, spare, *_ = s.room
     subtract(x.indicated_torque, x.pumping_torque, driving)
-    driving -= multiply(p.reduction, x.propeller_torque, spare)
+    subtract(driving, multiply(p.reduction, x.propeller_torque, spare), driving)
     if x.starting:
-        driving += starter_torque(p, s, levers)
+        add(driving, starter_torque(p, s, levers), driving)
     acceleration, speed = s.crank_acceleration, s.crank
     subtract(driving, x.friction_torque, acceleration)
-    acceleration -= x.blower_torque
-    acceleration *= p.per_inertia
-    speed += multiply(pace.dt, acceleration, spare)
+    subtract(acceleration, x.blower_torque, acceleration)
+    multiply(acceleration, p.per_inertia, acceleration)
+    add(speed, multiply(pace.dt, acceleration, spare), speed)
     if speed[speed.argmin()] < _TURNING:
         _come_to_rest(p, s, driving)
 
@@ -85,7 +85,7 @@ def lags(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pa
     """
     lagged, way = s.settled_lagged(), s.work
     subtract(s.targets_at(x), lagged, way)
-    way *= pace.lags
-    lagged += way
-    s.positions += ONE
-    s.positions -= ONE
+    multiply(way, pace.lags, way)
+    add(lagged, way, lagged)
+    add(s.positions, ONE, s.positions)
+    subtract(s.positions, ONE, s.positions)
