@@ -98,9 +98,8 @@ class State:
     found: Point
     """Memory for what parts find, each attribute for the part that finds it."""
     targets: Array
-    """The :data:`TARGETS` of it, shape (len(LAGGED), lanes)."""
     shown: Array
-    """The :data:`SHOWN` of it, shape (len(SHOWN), lanes)."""
+    """The :data:`TARGETS` and the :data:`SHOWN` of it, a row of shape (lanes,) each."""
     target_rows: tuple[Array, ...]
     shown_rows: tuple[Array, ...]
     room: tuple[Array, ...]
@@ -110,7 +109,6 @@ class State:
     pairs: tuple[Array, Array]
     """The first two and the next two of it, arrays of shape (2, lanes)."""
     mask: tuple[Mask, Mask]
-    """The same for truth values."""
     throttle: Array
     boost: Array
     gate: Array
@@ -162,9 +160,8 @@ class State:
 
     def settled_lagged(self) -> Array:
         """Those that lag, shape (len(LAGGED), lanes)."""
-        if not all(map(is_, _LAGGED_OF(self), self.rows)):
-            self.settled()
-        return self.lagged
+        in_place = all(map(is_, _LAGGED_OF(self), self.rows))
+        return self.lagged if in_place else self.settled()[: len(LAGGED)]
 
     def targets_at(self, x: Point) -> Array:
         """Where those that lag are bound for, shape (len(LAGGED), lanes)."""
