@@ -306,7 +306,7 @@ class PlainEngine:
         self._p = build.parameters
         self._air = surroundings(self._p)
         pace = dynamics.pace(build, step_ticks)
-        self._share = {name: float(getattr(pace, name)) for name in pace.__slots__}
+        self._share = {name: float(getattr(pace, name)) for name in pace.__slots__ if name != "lags"}
         self._inner = dynamics.inner_steps(step_ticks)
 
     def initialise(self, row: Row, *, running: bool) -> Row:

@@ -52,7 +52,7 @@ class ScalarEngine:
         self._parameters = p
         self._air = surroundings(p)
         pace = dynamics.pace(build, step_ticks)
-        shares = {name: float(getattr(pace, name)) for name in Pace.__slots__}
+        shares = {name: float(getattr(pace, name)) for name in Pace.__slots__ if name != "lags"}
         self._step = stepper(p, shares, dynamics.inner_steps(step_ticks))
         # A step of no length evaluates the instant and moves nothing.
         self._look = stepper(p, dict.fromkeys(shares, 0.0), 1)

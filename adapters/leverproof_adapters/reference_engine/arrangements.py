@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
+from numpy import add, multiply, sqrt, subtract
 
 from leverproof_adapters.reference_engine import gas_path
 from leverproof_adapters.reference_engine.coefficients import Coefficients
@@ -11,7 +11,9 @@ from leverproof_adapters.reference_engine.state import Air, Levers, Point, State
 
 def intake(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Deck pressure and temperature without a turbo: ram less the loss of filter and ducts."""
-    x.deck_pressure = x.inlet_pressure - x.inlet_loss * x.air_flow * x.air_flow
+    loss = multiply(x.inlet_loss, x.air_flow, s.found.deck_pressure)
+    multiply(loss, x.air_flow, loss)
+    x.deck_pressure = subtract(x.inlet_pressure, loss, loss)
     x.outlet_temperature = air.ram_temperature
 
 
@@ -22,7 +24,10 @@ def carburettor_air(p: Coefficients, s: State, levers: Levers, air: Air, x: Poin
     """
     x.air_temperature = x.outlet_temperature
     if p.has_carburettor_heat:
-        x.air_temperature = x.outlet_temperature + p.hot_air_rise * levers.carburettor_heat * x.burn
+        warmed = multiply(p.hot_air_rise, levers.carburettor_heat, s.found.air_temperature)
+        multiply(warmed, x.burn, warmed)
+        add(warmed, x.outlet_temperature, warmed)
+        x.air_temperature = warmed
 
 
 def two_speed_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
@@ -33,17 +38,22 @@ def two_speed_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Poin
 
 def no_geared_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """The carburettor feeds the manifold: its fuel, as much of it as evaporates there, cools the charge."""
-    x.charge_temperature = s.air_temperature - p.evaporation_cooling * x.fuel_ratio * x.burn
-    x.blower_ratio = np.ones_like(s.crank)
-    x.blower_torque = np.zeros_like(s.crank)
+    found = s.found
+    cooling = multiply(p.evaporation_cooling, x.fuel_ratio, found.charge_temperature)
+    multiply(cooling, x.burn, cooling)
+    x.charge_temperature = subtract(s.air_temperature, cooling, cooling)
+    x.blower_ratio, x.blower_torque = found.blower_ratio, found.blower_torque
+    x.blower_ratio.fill(1.0)
+    x.blower_torque.fill(0.0)
 
 
 def stacks(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Target of the back pressure: stacks straight to the ambient pressure."""
-    x.gas_flow = x.air_flow + x.fuel_flow
-    x.back_pressure = gas_path.outflow_pressure(
-        x.gas_flow, np.sqrt(s.gas_temperature), p.stack_conductance, air.pressure
-    )
+    found, root = s.found, s.room[0]
+    x.gas_flow = add(x.air_flow, x.fuel_flow, found.gas_flow)
+    sqrt(s.gas_temperature, root)
+    room = found.back_pressure, root
+    x.back_pressure = gas_path.outflow_pressure(x.gas_flow, root, p.stack_conductance, air.pressure, room)
 
 
 def no_turbine(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:

@@ -46,12 +46,11 @@ ZERO, ONE = scalar(0.0), scalar(1.0)
 class Coefficients(Parameters):
     """A parameter set ready for the parts: the coefficients under their names, and below them their products."""
 
-    # cylinders: swept volume per radian, the same with the volumetric coefficient over R; residual gas per unit of
-    # back over manifold pressure; shares of charge and wall temperature in the heated charge
+    # cylinders: swept volume per radian; charge per radian over manifold pressure over temperature; share of it that
+    # residual gas takes per unit of back over manifold pressure; shares of charge and wall temperature in the charge
     swept: Array
     breathing: Array
-    residual: Array
-    breathing_gain: Array
+    residual_share: Array
     cold_share: Array
     wall_share: Array
     clean_limit: Array
@@ -63,9 +62,15 @@ class Coefficients(Parameters):
     friction_follows_density: bool
     lean_beyond_rich: bool
     gas_peak: Array
-    # mixture: enrichment over flow at high and low flow, firing over speed, parabolas and edges of the mixture's
-    # strength
-    high_slope: Array
+    # mixture: flows between which it is enriched with flow, and the straight lines between them; flow below which it
+    # is enriched against flow, and slope of that; firing over speed, parabolas and edges of the mixture's strength
+    high_flow: Array
+    highest_flow: Array
+    lean_base: Array
+    lean_gain: Array
+    rich_base: Array
+    rich_gain: Array
+    low_flow: Array
     low_slope: Array
     firing_slope: Array
     firing_offset: Array
@@ -94,24 +99,26 @@ class Coefficients(Parameters):
     throttle_idle: Array
     throttle_linear: Array
     throttle_square: Array
-    # exhaust: flow of gas through a choked opening times root temperature over pressure ahead; jet speed times twice
-    # the best speed ratio over its root; torque over the product of flow, slip and conductance
+    # exhaust: flow of gas through a choked opening times root temperature over pressure ahead; torque over flow and
+    # conductance of a jet, over the root of its heat, and of the shaft's speed
     shut_conductance: Array
     gate_conductance: Array
     stack_conductance: Array
     turbine_jet: Array
-    turbine_gain: Array
-    # propeller: radius of the blade element, the same at crankshaft speed, share of the incidence that is left
-    blade_radius: Array
+    turbine_blade: Array
+    # propeller: radius of the blade element at crankshaft speed, share of the incidence that is left; moment of the
+    # blade's area times the slope of its lift; drag coefficients over that slope
     blade_tip_radius: Array
     incidence_share: Array
-    blade_drag_slope: Array
+    blade_lift: Array
+    drag_rise_to_lift: Array
+    drag_to_lift: Array
     # shafts and controls
     least_blade_rate: Array
     per_inertia: Array
     bearing_start: Array
     gate_linear: Array
-    # turbo speeds between the zones of the light, shape (2, edges, 1): upwards and downwards
+    # turbo speeds between the zones of the light, upwards
     light_edges: Array
 
     def __init__(self, parameters: Parameters) -> None:
@@ -125,8 +132,7 @@ class Coefficients(Parameters):
         edges = [p.light_on_above]
         if p.light_kind != "plain":
             edges = [p.light_blinking_above, p.light_off_above, p.light_on_above]
-        lowered = [edge - p.light_hysteresis for edge in edges]
-        values["light_edges"] = np.array([edges, lowered])[:, :, None]
+        values["light_edges"] = np.array(edges)
         numbers = {name: getattr(p, name) for name in coefficient_names()}
         products = (_cylinder(p), _mixture(p), _compressors(p), _flow(p), _shafts(p))
         for found in (numbers, *products):
@@ -135,14 +141,20 @@ class Coefficients(Parameters):
             object.__setattr__(self, name, value)
 
 
+def enrichment_line(p: Parameters, ratio: float, power: float) -> tuple[float, float]:
+    """Foot and slope over flow of the straight line through ``ratio`` where enrichment begins and ``ratio + power`` at
+    rated flow."""
+    slope = power / (p.rated_flow * (1.0 - HIGH_FLOW))
+    return ratio - slope * p.rated_flow * HIGH_FLOW, slope
+
+
 def _cylinder(p: Parameters) -> dict[str, float]:
     swept = p.displacement / (4.0 * math.pi)
     residual = p.scavenge / (1.4 * (p.compression_ratio - 1.0))
     return {
         "swept": swept,
-        "breathing": swept * p.volumetric / GAS_CONSTANT,
-        "residual": residual,
-        "breathing_gain": 1.0 + residual,
+        "breathing": swept * p.volumetric / GAS_CONSTANT * (1.0 + residual),
+        "residual_share": residual / (1.0 + residual),
         "cold_share": 1.0 - p.wall_heating,
         "wall_share": p.wall_heating * p.wall_temperature,
         "clean_limit": 1.0 + p.dilution,
@@ -157,8 +169,16 @@ def _cylinder(p: Parameters) -> dict[str, float]:
 
 def _mixture(p: Parameters) -> dict[str, float]:
     firing = 1.0 / (p.firing_full - p.firing_from)
+    lean_base, lean_gain = enrichment_line(p, p.auto_lean_ratio, p.auto_lean_power)
+    rich_base, rich_gain = enrichment_line(p, p.auto_rich_ratio, p.auto_rich_power)
     return {
-        "high_slope": 1.0 / (p.rated_flow * (1.0 - HIGH_FLOW)),
+        "high_flow": p.rated_flow * HIGH_FLOW,
+        "highest_flow": p.rated_flow * (HIGH_FLOW + MOST_HIGH * (1.0 - HIGH_FLOW)),
+        "lean_base": lean_base,
+        "lean_gain": lean_gain,
+        "rich_base": rich_base,
+        "rich_gain": rich_gain,
+        "low_flow": p.rated_flow * LOW_FLOW,
         "low_slope": p.idle_enrichment / (p.rated_flow * LOW_FLOW),
         "firing_slope": firing,
         "firing_offset": firing * p.firing_from,
@@ -193,6 +213,7 @@ def _compressors(p: Parameters) -> dict[str, float]:
 
 def _flow(p: Parameters) -> dict[str, float]:
     best = p.turbine_speed_ratio
+    gain = 0.5 * p.turbine_efficiency * p.turbine_radius / best**2 * p.nozzle_area * GAS_CHOKED
     return {
         "throttle_idle": AIR_CHOKED * p.throttle_idle_area,
         "throttle_linear": AIR_CHOKED * p.throttle_area * (1.0 - p.throttle_cam),
@@ -200,18 +221,19 @@ def _flow(p: Parameters) -> dict[str, float]:
         "shut_conductance": GAS_CHOKED * (p.nozzle_area + p.exhaust_leak_area),
         "gate_conductance": GAS_CHOKED * p.gate_area,
         "stack_conductance": GAS_CHOKED * p.stack_area,
-        "turbine_jet": 2.0 * best * math.sqrt(2.0 * GAS_HEAT),
-        "turbine_gain": 0.5 * p.turbine_efficiency * p.turbine_radius / best**2 * p.nozzle_area * GAS_CHOKED,
+        "turbine_jet": gain * 2.0 * best * math.sqrt(2.0 * GAS_HEAT),
+        "turbine_blade": gain * p.turbine_radius,
     }
 
 
 def _shafts(p: Parameters) -> dict[str, float]:
     radius = 0.75 * p.propeller_radius
     return {
-        "blade_radius": radius,
         "blade_tip_radius": radius * p.reduction,
         "incidence_share": 1.0 - p.inflow,
-        "blade_drag_slope": p.blade_drag + p.blade_drag_rise,
+        "blade_lift": 0.5 * p.blade_area * radius * p.lift_slope,
+        "drag_rise_to_lift": p.blade_drag_rise / p.lift_slope,
+        "drag_to_lift": (p.blade_drag + p.blade_drag_rise) / p.lift_slope,
         "least_blade_rate": -p.blade_rate,
         "per_inertia": 1.0 / p.shaft_inertia,
         "bearing_start": p.turbo_drag_constant * (1.0 / WHEEL_TURNING),

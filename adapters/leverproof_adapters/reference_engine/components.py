@@ -26,7 +26,7 @@ from leverproof_adapters.reference_engine.state import Air, Array, Given, Levers
 from leverproof_adapters.reference_engine.surroundings import surroundings
 
 Readings = Callable[[Coefficients, State, Air, Point, dict[str, Array]], None]
-"""Changes readings (canonical units, by channel name) after they are computed."""
+"""Changes readings (canonical units, by channel name) after they are computed, of a row of lanes or of many rows."""
 
 
 def as_computed(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
@@ -86,9 +86,9 @@ class Build:
         object.__setattr__(self, "parts", parts)
         movers = (
             self.actuators,
+            self.lags,
             self.gate,
             self.governor,
-            self.lags,
             self.turbo_shaft,
             self.crankshaft,
             self.light,
@@ -103,8 +103,9 @@ class Build:
         """Everything found at an instant from the carried state. ``x`` is what :meth:`conditions` found for these
         levers and surroundings, if that has been done; it is filled and returned."""
         x = self.conditions(levers, air) if x is None else x
+        p = self.coefficients
         for part in self.parts:
-            part(self.coefficients, s, levers, air, x)
+            part(p, s, levers, air, x)
         return x
 
 

@@ -34,7 +34,7 @@ def given(p: Coefficients, levers: Levers, air: Air) -> Point:
         cooling = cooling * (p.cowl_shut + (1.0 - p.cowl_shut) * levers.cowl_flaps)
     x.head_gain = p.head_gain / (cooling * np.sqrt(p.rated_flow))
     x.airspeed_squared = air.speed * air.speed
-    x.blade_pressure = (0.5 * p.blade_area * p.blade_radius) * air.density
+    x.blade_pressure = p.blade_lift * air.density
     x.starting = np.any(levers.starter, axis=-1)  # in any lane: saves the others' torque of nought
     return x
 
@@ -65,12 +65,12 @@ def asked_speed(p: Parameters, position: Array) -> Array:
 
 
 def mixture_line(p: Coefficients, levers: Levers, x: Point) -> None:
-    """Fuel-air ratio of a mixture setting as a straight line over the enrichment at high flow, and a factor: auto lean
+    """Fuel-air ratio of a mixture setting as a straight line over flow where that enriches it, and a factor: auto lean
     has its own line, auto rich its own, full rich a factor on it, cut-off the factor nought."""
     setting = levers.mixture
     lean = setting < 1.5
-    x.mixture_base = np.where(lean, p.auto_lean_ratio, p.auto_rich_ratio)
-    x.mixture_gain = np.where(lean, p.auto_lean_power, p.auto_rich_power)
+    x.mixture_base = np.where(lean, p.lean_base, p.rich_base)
+    x.mixture_gain = np.where(lean, p.lean_gain, p.rich_gain)
     x.mixture_factor = np.where(setting < 0.5, 0.0, np.where(setting < 2.5, 1.0, p.full_rich_factor))
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy import add, maximum, minimum, multiply, subtract
 from numpy.typing import NDArray
 
 from leverproof_adapters.reference_engine.coefficients import ONE, ZERO, Coefficients
-from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State, Zones
+from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
 
 THREE_STATE: NDArray[np.float64] = np.array([2.0, 1.0, 0.0, 2.0])
 PLAIN: NDArray[np.float64] = np.array([0.0, 2.0])
@@ -18,17 +19,24 @@ def approach(position: Array, asked: Array, share: Array, way: Array) -> None:
     Rounded to the spacing of numbers near one, so that a position that dies away reaches its stop instead of creeping
     through ever smaller numbers, which are slow to compute with.
     """
-    np.subtract(asked, position, way)
-    way *= share
-    position += way
-    position += ONE
-    position -= ONE
+    subtract(asked, position, way)
+    multiply(way, share, way)
+    add(position, way, position)
+    add(position, ONE, position)
+    subtract(position, ONE, position)
 
 
 def actuators(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
-    """Moves throttle and boost positions towards what is asked, each by its first-order lag (assumption)."""
-    approach(s.throttle, x.throttle_asked, pace.throttle, s.room[0])
-    approach(s.boost, x.boost_asked, pace.boost, s.room[0])
+    """Sends throttle and boost positions towards what is asked; each follows by a first-order lag (assumption), with
+    the others in :func:`.shafts.lags`."""
+    send(s, x, x.throttle_asked, x.boost_asked)
+
+
+def send(s: State, x: Point, throttle: Array, boost: Array) -> None:
+    """Sets the targets of the two positions."""
+    x.throttle_target, x.boost_target = s.found.throttle_target, s.found.boost_target
+    x.throttle_target[...] = throttle
+    x.boost_target[...] = boost
 
 
 def gate_lever(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
@@ -37,11 +45,11 @@ def gate_lever(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pa
     A crank and link move the gate fast off its open stop and slowly near shut: assumption.
     """
     _, left, opening, *_ = s.room
-    np.subtract(ONE, s.boost, left)
-    np.multiply(left, left, opening)
-    opening *= p.gate_shape
-    opening += p.gate_linear
-    opening *= left
+    subtract(ONE, s.boost, left)
+    multiply(left, left, opening)
+    multiply(opening, p.gate_shape, opening)
+    add(opening, p.gate_linear, opening)
+    multiply(opening, left, opening)
     approach(s.gate, opening, pace.gate, s.room[0])
 
 
@@ -51,15 +59,15 @@ def speed_demand(p: Coefficients, boost: Array) -> Array:
     A rising parabola, steeper near the back stop (invented lever law).
     """
     demand = p.demand_full * boost * (ONE + p.demand_shape * (ONE - boost))
-    return np.minimum(demand, p.turbo_limit) if p.overspeed_governor else demand
+    return minimum(demand, p.turbo_limit) if p.overspeed_governor else demand
 
 
 def servo_to_gate(s: State, proportional: Array, rate: Array, pace: Pace) -> None:
     """A proportional and integral servo moves the gate; the integral part gives way while the proportional part alone
     asks for full closure (no wind-up). Common practice, no published source."""
-    room = np.maximum(ONE - np.maximum(proportional, ZERO), ZERO)
-    s.servo = np.minimum(np.maximum(s.servo + pace.dt * rate, ZERO), room)
-    closure = np.minimum(np.maximum(s.servo + proportional, ZERO), ONE)
+    room = maximum(ONE - maximum(proportional, ZERO), ZERO)
+    s.servo = minimum(maximum(s.servo + pace.dt * rate, ZERO), room)
+    closure = minimum(maximum(s.servo + proportional, ZERO), ONE)
     approach(s.gate, ONE - closure, pace.gate, s.room[0])
 
 
@@ -78,7 +86,7 @@ def automatic_gate(p: Coefficients, s: State, levers: Levers, air: Air, x: Point
     """
     error = ONE - x.deck_pressure / p.deck_setting
     if p.overspeed_governor:
-        error = np.minimum(error, ONE - s.turbo / p.turbo_limit)
+        error = minimum(error, ONE - s.turbo / p.turbo_limit)
     asked = p.deck_gain * error
     servo_to_gate(s, asked, p.deck_rate * error, pace)
 
@@ -97,14 +105,15 @@ def no_light(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace
 
 
 def light(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
-    """Moves the light's zone: up above a threshold, down only below it by the hysteresis."""
-    above = (s.turbo > p.light_edges).view(np.int8)
-    up, down = np.add.reduce(above, axis=1, dtype=np.int8)
-    s.light_zone = np.maximum(up, np.minimum(s.light_zone, down))
+    """The light follows the turbo with a play as wide as its hysteresis, so that it goes up a zone above a threshold
+    and down again only below it by the hysteresis."""
+    felt, most = s.felt_speed, s.room[0]
+    minimum(felt, add(s.turbo, p.light_hysteresis, most), out=felt)
+    maximum(felt, s.turbo, out=felt)
 
 
-def light_state(p: Coefficients, zone: Zones) -> Array:
-    """Index of the light's state (off 0, blinking 1, on 2) in a zone."""
+def light_state(p: Coefficients, felt_speed: Array) -> Array:
+    """Index of the light's state (off 0, blinking 1, on 2) at a turbo speed that it feels."""
     table = PLAIN if p.light_kind == "plain" else THREE_STATE
-    result: Array = table[zone.astype(np.intp)]
+    result: Array = table[p.light_edges.searchsorted(felt_speed)]
     return result

@@ -112,8 +112,9 @@ def lever_sets_turbo_speed(p: Coefficients, s: State, levers: Levers, air: Air, 
 
 def lever_sets_light(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
     """The light read off the boost lever's position."""
-    zones = float(p.light_edges.shape[1])
-    s.light_zone = np.minimum(np.floor(s.boost * (zones + 1.0)), zones).astype(np.int8)
+    within = np.append(0.0, p.light_edges + 1.0)
+    zone = np.minimum(np.floor(s.boost * len(within)), len(within) - 1.0)
+    s.felt_speed = within[zone.astype(np.intp)]
 
 
 def drooping_governor(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:

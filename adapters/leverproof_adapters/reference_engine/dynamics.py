@@ -13,7 +13,7 @@ from leverproof_adapters.reference_engine.components import Build
 from leverproof_adapters.reference_engine.conditions import asked_positions, asked_speed
 from leverproof_adapters.reference_engine.controls import light_state
 from leverproof_adapters.reference_engine.parameters import Parameters
-from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
+from leverproof_adapters.reference_engine.state import CARRIED, Air, Array, Levers, Pace, Point, State
 
 INNER_TICKS = TICKS_PER_SECOND // 40
 """Longest inner step: 25 ms. Every grid step is cut into equal inner steps no longer than this."""
@@ -32,32 +32,39 @@ def inner_steps(step_ticks: int) -> int:
     return -(-step_ticks // INNER_TICKS)
 
 
-def pace(build: Build, step_ticks: int) -> Pace:
-    """The inner step of a grid step and the share of each lag that passes in it."""
+def pace(build: Build, step_ticks: int, lanes: int = 1) -> Pace:
+    """The inner step of a grid step and the share of each lag that passes in it; for any number of lanes, but made for
+    ``lanes`` of them."""
     p = build.parameters
     dt = build.time_scale(step_ticks) * step_ticks / (TICKS_PER_SECOND * inner_steps(step_ticks))
 
     def share(lag: float) -> Array:
         return scalar(-math.expm1(-dt / lag))
 
+    manifold, air = share(p.manifold_lag), share(p.air_temperature_lag)
+    collector, gas, head = share(p.exhaust_lag), share(p.gas_temperature_lag), share(p.head_lag)
+    throttle, boost = share(p.throttle_lag), share(p.boost_lag)
+    lags = np.array([manifold, collector, manifold, air, manifold, gas, head, throttle, boost])[:, None]
     return Pace(
         scalar(dt),
+        scalar(p.turbo_inertia / dt),
         scalar(p.turbo_inertia / dt + p.turbo_drag),
-        share(p.throttle_lag),
-        share(p.boost_lag),
+        throttle,
+        boost,
         share(p.gate_lag),
         share(p.gear_lag),
-        share(p.manifold_lag),
-        share(p.exhaust_lag),
-        share(p.air_temperature_lag),
-        share(p.gas_temperature_lag),
-        share(p.head_lag),
+        manifold,
+        collector,
+        air,
+        gas,
+        head,
+        lags.repeat(lanes, axis=1),
     )
 
 
 def starting_state(p: Parameters, running: Array, levers: Levers, air: Air) -> State:
     """A warm engine somewhere near equilibrium where ``running`` is 1, a cold still one where it is 0."""
-    s = State(running.size)
+    s = State(np.zeros((len(CARRIED), running.size)))
     throttle, boost = asked_positions(p, levers)
     on = running > 0.5
     s.throttle, s.boost = throttle + 0.0, boost + 0.0
@@ -65,10 +72,8 @@ def starting_state(p: Parameters, running: Array, levers: Levers, air: Air) -> S
     s.servo = boost * 0.5
     asked = asked_speed(p, levers.propeller)
     s.crank = np.where(on, np.minimum(_IDLE + throttle * 3.0 * (asked - _IDLE), asked), 0.0)
-    s.crank_acceleration = np.zeros_like(running)
-    s.turbo = np.where(on, 60.0 + 500.0 * throttle + 0.5 * p.turbo_limit * boost * throttle, 0.0)
-    if not p.has_turbo:
-        s.turbo = np.zeros_like(running)
+    if p.has_turbo:
+        s.turbo = np.where(on, 60.0 + 500.0 * throttle + 0.5 * p.turbo_limit * boost * throttle, 0.0)
     s.gear = levers.blower_gear + 0.0
     s.blade = p.fine_stop + np.where(on, 8.0 * throttle + air.speed * 0.15, 0.0)
     firing = 0.35 + 1.2 * np.minimum(throttle, 0.7)
@@ -79,7 +84,7 @@ def starting_state(p: Parameters, running: Array, levers: Levers, air: Air) -> S
     s.charge_temperature = air.ram_temperature + np.where(on, 60.0, 0.0)
     s.gas_temperature = np.where(on, 1000.0, air.temperature)
     s.head_temperature = np.where(on, 420.0, air.temperature)
-    s.light_zone = np.zeros(running.shape, dtype=np.int8)
+    s.settled()
     return s
 
 
@@ -87,8 +92,9 @@ def step(build: Build, s: State, levers: Levers, air: Air, pace: Pace, given: Po
     """One inner step: evaluate the instant, then move the carried state. Returns the evaluation; ``given`` as in
     :meth:`Build.evaluate`."""
     x = build.evaluate(s, levers, air, given)
+    p = build.coefficients
     for mover in build.movers:
-        mover(build.coefficients, s, levers, air, x, pace)
+        mover(p, s, levers, air, x, pace)
     return x
 
 
@@ -118,7 +124,8 @@ def _turbo_residual(s: State, x: Point, p: Parameters) -> Array:
 
 
 def readings(build: Build, s: State, air: Air, x: Point) -> dict[str, Array]:
-    """Every reading in its canonical unit, by channel name; ``brake_power = torque x engine_speed``."""
+    """Every reading in its canonical unit, by channel name; ``brake_power = torque x engine_speed``. Of a row of lanes
+    or of many rows at once: of ``x`` only what :data:`.state.SHOWN` names is asked."""
     p = build.coefficients
     torque = x.indicated_torque - x.pumping_torque - x.friction_torque - x.blower_torque
     result = {
@@ -136,7 +143,7 @@ def readings(build: Build, s: State, air: Air, x: Point) -> dict[str, Array]:
         "cylinder_head_temperature": s.head_temperature - _ZERO_C,
         "wastegate_opening": s.gate,
         "blade_angle": s.blade,
-        "turbo_overspeed_light": light_state(p, s.light_zone),
+        "turbo_overspeed_light": light_state(p, s.felt_speed),
         "throttle_position": s.throttle,
         "boost_position": s.boost,
         "ambient_pressure": air.pressure * _PER_INHG,

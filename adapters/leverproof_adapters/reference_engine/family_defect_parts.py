@@ -27,7 +27,7 @@ def stays_in_low_gear(p: Coefficients, s: State, levers: Levers, air: Air, x: Po
 def high_gear_for_nothing(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Pressure of the gear that is in, heat and drive torque of low gear."""
     arrangements.two_speed_stage(p, s, levers, air, x)
-    ratio = x.blower_ratio
+    ratio = x.blower_ratio.copy()
     gas_path.geared_stage(p, s, levers, air, x)
     x.blower_ratio = ratio
 
@@ -114,12 +114,12 @@ def intake_keeps_its_ram(p: Coefficients, levers: Levers, air: Air) -> Point:
 
 
 def jacket_warms_the_gauge(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
-    """The intake; the rise its jacket should give is left, as the torque of the compressor that this engine does not
-    have, for :func:`gauge_in_the_jacket`."""
+    """The intake; the rise its jacket should give is left in the carried servo position, unused in this engine, for
+    :func:`gauge_in_the_jacket`."""
     arrangements.intake(p, s, levers, air, x)
-    x.compressor_torque = p.hot_air_rise * levers.carburettor_heat * x.burn
+    s.servo = p.hot_air_rise * levers.carburettor_heat * x.burn
 
 
 def gauge_in_the_jacket(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """The thermometer sits in the hot-air jacket."""
-    readings["carburettor_air_temperature"] = readings["carburettor_air_temperature"] + x.compressor_torque
+    readings["carburettor_air_temperature"] = readings["carburettor_air_temperature"] + s.servo

@@ -2,13 +2,15 @@
 
 Ratios of specific heats of 1.4 for air and 4/3 for exhaust gas make every power law a product of square roots.
 
-Most of a step is the price of calling NumPy, so results are changed in place and products of constants are taken
-beforehand (:mod:`.coefficients`, :mod:`.conditions`); the equation stands above the lines that compute it.
+Most of a step is the price of calling NumPy. So results go to memory taken beforehand (:class:`.state.State`),
+products of constants are taken once (:mod:`.coefficients`, :mod:`.conditions`), and functions are called by their own
+names with memory for the result: ``np.`` before the name costs a fifth of a call, ``*=`` a third. Read
+``multiply(a, b, a)`` as ``a *= b``; the equation stands above the lines that compute it.
 """
 
 from __future__ import annotations
 
-import numpy as np
+from numpy import add, divide, empty_like, maximum, minimum, multiply, sqrt, subtract
 
 from leverproof_adapters.reference_engine.coefficients import ONE, ZERO, Coefficients, scalar
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Point, State
@@ -17,84 +19,103 @@ AIR_CRITICAL = (2.0 / 2.4) ** 3.5
 GAS_CRITICAL = (2.0 / (1.0 + 4.0 / 3.0)) ** 4
 _TINY = scalar(1e-12)
 _LEAST_RISE = scalar(0.5)
-_R, _ROOT_S, _PER_ROOT_S = (
+_R, _S, _S2, _PER_S = (
     scalar(AIR_CRITICAL),
     scalar(1.0 - AIR_CRITICAL),
+    scalar((1.0 - AIR_CRITICAL) ** 2),
     scalar(1.0 / (1.0 - AIR_CRITICAL)),
 )
-_R2_S = scalar(AIR_CRITICAL**2 - (1.0 - AIR_CRITICAL) ** 2)
 _GAS_R, _GAS_Q = scalar(GAS_CRITICAL), 1.0 - 2.0 * GAS_CRITICAL
 _PER_GAS_R, _PER_GAS_Q = scalar(1.0 / GAS_CRITICAL), scalar(-1.0 / _GAS_Q)
 _GAS_BASE = scalar(GAS_CRITICAL**2 + _GAS_Q)
 _GAS_SQUARE = scalar(_GAS_Q * (1.0 - GAS_CRITICAL) ** 2)
 
 
-def pressure_ratio(temperature_ratio: Array) -> Array:
-    """Isentropic pressure ratio of a temperature ratio, ``t^3.5`` (adiabatic relation, air)."""
-    ratio = np.maximum(temperature_ratio, _LEAST_RISE)
-    result: Array = np.sqrt(ratio)
-    result *= ratio
-    result *= ratio
-    result *= ratio
+def _room_like(values: Array, count: int) -> tuple[Array, ...]:
+    return tuple(empty_like(values) for _ in range(count))
+
+
+def pressure_ratio(temperature_ratio: Array, room: tuple[Array, ...] | None = None) -> Array:
+    """Isentropic pressure ratio of a temperature ratio, ``t^3.5`` (adiabatic relation, air).
+
+    ``room`` is memory for the result and one more array, which may be the argument.
+    """
+    result, ratio = room or _room_like(temperature_ratio, 2)
+    maximum(temperature_ratio, _LEAST_RISE, out=ratio)
+    sqrt(ratio, result)
+    multiply(result, ratio, result)
+    multiply(result, ratio, result)
+    multiply(result, ratio, result)
     return result
 
 
-def restriction(conductance: Array, slope: Array, offset: Array, upstream: Array) -> Array:
+def restriction(
+    conductance: Array, slope: Array, offset: Array, upstream: Array, room: tuple[Array, ...] | None = None
+) -> Array:
     """Pressure behind a restriction whose flow is drawn by a pump: ``m = slope p - offset``.
 
     The restriction passes ``conductance * upstream * f(p / upstream)`` kg/s, f from the ellipse that stands for the
     Saint-Venant nozzle function between the critical ratio and one, and 1 below it. Closed form, a quadratic; with no
     pump the pressure is ``upstream``. Source: A. Stodola's ellipse, from memory (within 2 % of the exact function).
+
+    ``room`` is memory for the result and four more arrays, which may be the first three arguments.
     """
-    scaled = conductance * _PER_ROOT_S  # k and j below are slope and offset, made to fit a round ellipse
-    k = slope / scaled
-    scaled *= upstream
-    j = np.divide(offset, scaled, scaled)
-    # ratio = (b + sqrt(b2 - a c)) / a
-    a = k * k
-    a += ONE
-    b = k * j
-    b += _R
-    c = j * j
-    c += _R2_S
-    c *= a
-    ratio: Array = b * b
-    ratio -= c
-    np.maximum(ratio, ZERO, out=ratio)
-    np.sqrt(ratio, ratio)
-    ratio += b
-    ratio /= a
-    j += _ROOT_S
-    k += _TINY
-    j /= k  # the pressure ratio if choked
-    np.putmask(ratio, j < _R, j)
-    ratio *= upstream
+    ratio, k, e, a, spare = room or _room_like(conductance, 5)
+    # k and j: slope and offset over the choked flow, made to fit a round ellipse of radius S; e = j - k R
+    multiply(conductance, _PER_S, a)
+    divide(slope, a, k)
+    multiply(a, upstream, a)
+    divide(offset, a, e)
+    subtract(e, multiply(k, _R, spare), e)
+    # above the critical ratio by [k e + sqrt(S2 (1 + k2) - e2)] / (1 + k2)
+    multiply(k, k, a)
+    add(a, ONE, a)
+    multiply(a, _S2, ratio)
+    subtract(ratio, multiply(e, e, spare), ratio)
+    maximum(ratio, ZERO, out=ratio)
+    sqrt(ratio, ratio)
+    add(ratio, multiply(k, e, spare), ratio)
+    divide(ratio, a, ratio)
+    # below it, where the flow is choked, by (S + e) / k, of which the ellipse falls short there
+    add(e, _S, e)
+    add(k, _TINY, k)
+    divide(e, k, e)
+    minimum(e, ZERO, out=e)
+    maximum(ratio, e, out=ratio)
+    add(ratio, _R, ratio)
+    multiply(ratio, upstream, ratio)
     return ratio
 
 
 def outflow_pressure(
-    flow: Array, root_temperature: Array, conductance: Array | float, downstream: Array
+    flow: Array,
+    root_temperature: Array,
+    conductance: Array,
+    downstream: Array,
+    room: tuple[Array, ...] | None = None,
 ) -> Array:
     """Pressure ahead of an opening that passes ``flow`` kg/s of exhaust gas to ``downstream`` Pa.
 
     ``conductance`` is the area of the opening times the choked flow :data:`.coefficients.GAS_CHOKED`.
 
     Same ellipse as :func:`restriction`, solved for the upstream pressure; equal to ``downstream`` without flow. Beyond
-    the critical ratio, where the ellipse has a slope of one, the pressure grows with the flow.
+    the critical ratio, where the ellipse has a slope of one, the pressure grows with the flow. ``room`` is memory for
+    the result and one more array, which may be the root of the temperature.
     """
-    n = flow * root_temperature
-    n /= conductance * downstream
-    below = np.minimum(n, _PER_GAS_R)
-    n -= below
+    ratio, n = room or _room_like(flow, 2)
+    multiply(flow, root_temperature, n)
+    divide(n, multiply(conductance, downstream, ratio), n)
+    minimum(n, _PER_GAS_R, out=ratio)
+    subtract(n, ratio, n)
     # ratio = (r - sqrt(r2 + q (1 + s n2))) / -q, with n the flow over the choked flow from the pressure behind
-    below *= below
-    below *= _GAS_SQUARE
-    below += _GAS_BASE
-    ratio: Array = np.sqrt(below, below)
-    np.subtract(_GAS_R, ratio, ratio)
-    ratio *= _PER_GAS_Q
-    ratio += n
-    ratio *= downstream
+    multiply(ratio, ratio, ratio)
+    multiply(ratio, _GAS_SQUARE, ratio)
+    add(ratio, _GAS_BASE, ratio)
+    sqrt(ratio, ratio)
+    subtract(_GAS_R, ratio, ratio)
+    multiply(ratio, _PER_GAS_Q, ratio)
+    add(ratio, n, ratio)
+    multiply(ratio, downstream, ratio)
     return ratio
 
 
@@ -105,47 +126,46 @@ def turbo_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -
     factor and a disc-friction term. The standing wheel is a resistance. Source: Euler's turbomachine equation with
     slip; form of the head curve and its coefficients: assumption; high-speed loss: NACA TN 794.
     """
-    flow, speed = x.air_flow, s.turbo
-    speed2, inlet, density, excess, resistance, work = s.room
-    flow2 = flow * flow
-    np.multiply(speed, speed, speed2)
+    flow, speed, found = x.air_flow, s.turbo, s.found
+    speed2, inlet, density, excess, spare, flow2, _ = s.room
+    multiply(flow, flow, flow2)
+    multiply(speed, speed, speed2)
     # inlet pressure p1 = p0 - loss m2, and density
-    np.multiply(x.inlet_loss, flow2, inlet)
-    np.subtract(x.inlet_pressure, inlet, inlet)
-    np.multiply(inlet, x.inlet_density, density)
+    multiply(x.inlet_loss, flow2, inlet)
+    subtract(x.inlet_pressure, inlet, inlet)
+    multiply(inlet, x.inlet_density, density)
     # temperature ratio = 1 + psi0 r2 [w2 (1 - excess2) - (m / density)2] / (cp T1)
-    np.multiply(x.tip_mach, speed, excess)
-    excess -= p.tip_mach_start
-    np.maximum(excess, ZERO, out=excess)
-    excess *= excess
-    np.subtract(ONE, excess, excess)
-    excess *= speed2
-    np.divide(flow, density, resistance)
-    resistance *= resistance
-    excess -= resistance
-    rise = excess
-    rise *= x.turbo_head
-    rise += ONE
-    outlet = pressure_ratio(rise)
-    outlet *= inlet
+    multiply(x.tip_mach, speed, excess)
+    subtract(excess, p.tip_mach_start, excess)
+    maximum(excess, ZERO, out=excess)
+    multiply(excess, excess, excess)
+    subtract(ONE, excess, excess)
+    multiply(excess, speed2, excess)
+    divide(flow, density, spare)
+    multiply(spare, spare, spare)
+    subtract(excess, spare, excess)
+    multiply(excess, x.turbo_head, excess)
+    add(excess, ONE, excess)
+    outlet = pressure_ratio(excess, (spare, excess))
+    multiply(outlet, inlet, outlet)
     # torque = slip r2 m w + disc density w2
-    np.multiply(flow, p.turbo_work_radius, work)
-    work *= speed
-    density *= speed2
-    density *= p.turbo_disc_radius
-    x.compressor_torque = work + density
+    torque = multiply(flow, p.turbo_work_radius, found.compressor_torque)
+    multiply(torque, speed, torque)
+    multiply(density, speed2, density)
+    multiply(density, p.turbo_disc_radius, density)
+    add(torque, density, torque)
     # T2 = T1 + torque w / [cp (m + m0)]
-    heated = flow * p.air_heat
-    heated += p.outlet_heat
-    np.divide(x.compressor_torque, heated, heated)
-    heated *= speed
-    heated += air.ram_temperature
-    x.outlet_temperature = heated
+    heated = multiply(flow, p.air_heat, found.outlet_temperature)
+    add(heated, p.outlet_heat, heated)
+    divide(torque, heated, heated)
+    multiply(heated, speed, heated)
+    add(heated, air.ram_temperature, heated)
     # deck pressure = p2 - loss m2 T2 / p2
-    flow2 *= p.cooler_loss
-    flow2 *= heated
-    flow2 /= outlet
-    x.deck_pressure = np.subtract(outlet, flow2, flow2)
+    multiply(flow2, p.cooler_loss, flow2)
+    multiply(flow2, heated, flow2)
+    divide(flow2, outlet, flow2)
+    x.deck_pressure = subtract(outlet, flow2, found.deck_pressure)
+    x.compressor_torque, x.outlet_temperature = torque, heated
 
 
 def intercooler(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
@@ -154,9 +174,9 @@ def intercooler(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -
     ``T = T2 - effectiveness (T2 - T cooling)``; definition of effectiveness. Effectiveness moves linearly with the
     shutter and falls to a share of itself without airspeed: assumption.
     """
-    cooling = x.outlet_temperature - air.ram_temperature
-    cooling *= x.cooler_effectiveness
-    x.air_temperature = np.subtract(x.outlet_temperature, cooling, cooling)
+    cooling = subtract(x.outlet_temperature, air.ram_temperature, s.found.air_temperature)
+    multiply(cooling, x.cooler_effectiveness, cooling)
+    x.air_temperature = subtract(x.outlet_temperature, cooling, cooling)
 
 
 def geared_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
@@ -171,29 +191,29 @@ def geared_stage(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) 
 def compress(p: Coefficients, tip_radius: Array, drive_radius: Array, s: State, x: Point) -> None:
     """The geared stage; ``tip_radius`` is the wheel's radius times the gear ratio and ``drive_radius`` that times the
     work over the drive's efficiency. See :func:`geared_stage`."""
-    tip = tip_radius * s.crank
-    tip2 = tip * tip
-    inlet, resistance, *_ = s.room
+    found, flow = s.found, x.air_flow
+    inlet, rise, *_ = s.room
+    tip = multiply(tip_radius, s.crank, found.blower_torque)
+    tip2 = multiply(tip, tip, found.charge_temperature)
     # temperature ratio = 1 + psi0 [u2 - (phi / phi_limit)2] / (cp T), of the air that evaporating fuel has cooled
-    np.multiply(x.fuel_ratio, x.burn, inlet)
-    inlet *= p.evaporation_cooling
-    np.subtract(s.air_temperature, inlet, inlet)
-    np.multiply(x.air_flow, inlet, resistance)
-    resistance /= s.throat
-    resistance *= p.blower_resistance
-    resistance *= resistance
-    rise = np.subtract(tip2, resistance, resistance)
-    rise *= p.blower_head_heat
-    rise /= inlet
-    rise += ONE
-    x.blower_ratio = pressure_ratio(rise)
+    multiply(x.fuel_ratio, x.burn, inlet)
+    multiply(inlet, p.evaporation_cooling, inlet)
+    subtract(s.air_temperature, inlet, inlet)
+    multiply(flow, inlet, rise)
+    divide(rise, s.throat, rise)
+    multiply(rise, p.blower_resistance, rise)
+    multiply(rise, rise, rise)
+    subtract(tip2, rise, rise)
+    multiply(rise, p.blower_head_heat, rise)
+    divide(rise, inlet, rise)
+    add(rise, ONE, rise)
+    x.blower_ratio = pressure_ratio(rise, (found.blower_ratio, rise))
     # charge temperature = T + work u2 / cp, torque = work u r m over the efficiency of the drive
-    tip2 *= p.blower_work_heat
-    tip2 += inlet
-    x.charge_temperature = tip2
-    tip *= x.air_flow
-    tip *= drive_radius
-    x.blower_torque = tip
+    multiply(tip2, p.blower_work_heat, tip2)
+    add(tip2, inlet, tip2)
+    multiply(tip, flow, tip)
+    multiply(tip, drive_radius, tip)
+    x.charge_temperature, x.blower_torque = tip2, tip
 
 
 def induction(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
@@ -202,26 +222,31 @@ def induction(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> 
     Throttle area is a cam of travel between square and linear law (assumption); flow through :func:`restriction`.
     """
     opening, slope, offset, root, *_ = s.room
+    found = s.found
     # conductance = choked flow (idle + cam of travel) / sqrt(T)
-    np.multiply(p.throttle_square, s.throttle, opening)
-    opening += p.throttle_linear
-    opening *= s.throttle
-    opening += p.throttle_idle
-    opening /= np.sqrt(s.air_temperature, root)
-    np.multiply(x.flow_per_radian, s.crank, slope)
-    slope *= x.blower_ratio
-    np.multiply(x.suction, s.crank, offset)
-    x.throat_pressure = restriction(opening, slope, offset, x.deck_pressure)
-    x.manifold_pressure = x.throat_pressure * x.blower_ratio
+    multiply(p.throttle_square, s.throttle, opening)
+    add(opening, p.throttle_linear, opening)
+    multiply(opening, s.throttle, opening)
+    add(opening, p.throttle_idle, opening)
+    divide(opening, sqrt(s.air_temperature, root), opening)
+    multiply(x.flow_per_radian, s.crank, slope)
+    multiply(slope, x.blower_ratio, slope)
+    multiply(x.suction, s.crank, offset)
+    room = found.throat_pressure, slope, offset, opening, root
+    throat = restriction(opening, slope, offset, x.deck_pressure, room)
+    x.throat_pressure = throat
+    x.manifold_pressure = multiply(throat, x.blower_ratio, found.manifold_pressure)
 
 
 def exhaust(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
     """Target of the back pressure: nozzle, waste gate and leaks in parallel to the ambient pressure."""
-    opening = p.gate_conductance * s.gate
-    opening += p.shut_conductance
-    x.exhaust_conductance, x.gas_flow = opening, x.air_flow + x.fuel_flow
-    root = np.sqrt(s.gas_temperature, s.room[0])
-    x.back_pressure = outflow_pressure(x.gas_flow, root, opening, air.pressure)
+    found, root = s.found, s.room[0]
+    opening = multiply(p.gate_conductance, s.gate, found.exhaust_conductance)
+    add(opening, p.shut_conductance, opening)
+    gas = add(x.air_flow, x.fuel_flow, found.gas_flow)
+    sqrt(s.gas_temperature, root)
+    x.back_pressure = outflow_pressure(gas, root, opening, air.pressure, (found.back_pressure, root))
+    x.exhaust_conductance, x.gas_flow = opening, gas
 
 
 def turbine(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:
@@ -231,16 +256,16 @@ def turbine(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> No
     ``turbine_speed_ratio``, so torque is finite on a standing wheel. Source: textbook impulse stage, from memory;
     efficiency a function of that ratio: DTIC ADA801453 (1946).
     """
-    jet = air.pressure / s.collector
-    np.sqrt(jet, jet)
-    np.sqrt(jet, jet)
-    np.subtract(ONE, jet, jet)
-    jet *= s.gas_temperature
-    np.maximum(jet, ZERO, out=jet)
-    np.sqrt(jet, jet)
-    jet *= p.turbine_jet
-    slip = np.subtract(jet, np.multiply(p.turbine_radius, s.turbo, s.room[0]), jet)
-    slip *= x.gas_flow
-    slip /= x.exhaust_conductance
-    slip *= p.turbine_gain
-    x.turbine_torque = slip
+    jet = divide(air.pressure, s.collector, s.found.turbine_torque)
+    sqrt(jet, jet)
+    sqrt(jet, jet)
+    subtract(ONE, jet, jet)
+    multiply(jet, s.gas_temperature, jet)
+    maximum(jet, ZERO, out=jet)
+    sqrt(jet, jet)
+    # torque = gain (jet speed - blade speed over twice the best ratio) m over the opening
+    multiply(jet, p.turbine_jet, jet)
+    subtract(jet, multiply(p.turbine_blade, s.turbo, s.room[0]), jet)
+    multiply(jet, x.gas_flow, jet)
+    divide(jet, x.exhaust_conductance, jet)
+    x.turbine_torque = jet

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -14,9 +15,22 @@ from leverproof.stand.port import Array, Capabilities, Hello, Signal, Start
 from leverproof.timegrid import TimeGrid
 from leverproof_adapters.reference_engine import dynamics
 from leverproof_adapters.reference_engine.components import Build
-from leverproof_adapters.reference_engine.state import CARRIED, GIVEN, Air, Levers, State, in_rows
+from leverproof_adapters.reference_engine.state import (
+    CARRIED,
+    GIVEN,
+    SHOWN,
+    Air,
+    Levers,
+    Pace,
+    Point,
+    State,
+    in_rows,
+    point_of,
+)
 
 LANES = 4096
+AT_ONCE = 12_000
+"""Rows times lanes unpacked and shown at a time: what they take stays near the processor."""
 REST = {"mixture": 2.0, "propeller": 1.0, "intercooler_shutter": 1.0, "cowl_flaps": 1.0}
 """Where a lever stands that the conversation never names: auto rich, full forward, open; all others at zero."""
 TOPS = {name: float(max(len(CHANNELS[name].states) - 1, 1)) for name in Levers.__slots__}
@@ -73,6 +87,8 @@ class ReferenceSession:
         self._named: list[int] = []
         self._index = np.empty(0, dtype=np.intp)
         self._step_ticks = 0
+        self._lanes_of_pace = -1
+        self._memory: dict[str, Array] = {}
 
     def hello(self) -> Hello:
         """The variant, its levers and its readings, in canonical units."""
@@ -106,18 +122,17 @@ class ReferenceSession:
         self._columns = {name: i for i, name in enumerate(inputs)}
         self._outputs = tuple(outputs)
         self._step_ticks = step_ticks
-        self._pace = dynamics.pace(self._build, step_ticks)
+        pace = dynamics.pace(self._build, step_ticks, len(starts))
         air, levers = self._unpack(rows)
         running = np.array([1.0 if s.engine == "running" else 0.0 for s in starts])
         first, position = in_rows(air, Air.__slots__, 1)[0], in_rows(levers, Levers.__slots__, 1)[0]
         state = dynamics.starting_state(self._build.parameters, running, position, first)
         point = self._build.evaluate(state, position, first)
-        self._build.light(self._build.coefficients, state, position, first, point, self._pace)
-        self._store = np.zeros((len(CARRIED), len(starts)))
-        state.scatter(self._store, np.arange(len(starts)))
-        found = np.empty((len(outputs), len(starts)))
-        self._write(found, dynamics.readings(self._build, state, first, point))
-        return np.ascontiguousarray(found.T)
+        self._build.light(self._build.coefficients, state, position, first, point, pace)
+        self._store = state.settled()
+        found = np.empty((len(starts), len(outputs)))
+        self._show(found, state, first, point)
+        return found
 
     def advance(self, lanes: Sequence[int], rows: Array) -> Array:
         """Advance the named lanes; see the port. Work is proportional to the number of lanes named."""
@@ -127,6 +142,8 @@ class ReferenceSession:
             raise _refused(
                 f"rows of shape {rows.shape} for {len(index)} lanes of {len(self._columns)} inputs"
             )
+        if len(index) == 0:
+            return np.empty((len(rows), 0, len(self._outputs)))
         if len(index) == 1:
             # NumPy takes three times as long to change an array in place that holds one number.
             return self._stepped(index.repeat(2), rows.repeat(2, axis=1))[:, :1].copy()
@@ -161,16 +178,23 @@ class ReferenceSession:
         self._named, self._index = list(lanes), index
         return index
 
+    def _pace_of(self, lanes: int) -> Pace:
+        """The inner step, made for a number of lanes."""
+        if lanes != self._lanes_of_pace:
+            self._pace, self._lanes_of_pace = dynamics.pace(self._build, self._step_ticks, lanes), lanes
+        return self._pace
+
     def _unpack(self, rows: Array) -> tuple[Air, Levers]:
         """Surroundings and levers of a batch, each attribute (rows, lanes) and contiguous."""
         _check_finite(rows)
-        columns = rows.transpose(2, 0, 1).copy()
+        columns = self._room("columns", rows.shape[2], *rows.shape[:2])
+        columns[...] = rows.transpose(2, 0, 1)
         column = {name: columns[i] for name, i in self._columns.items()}
         levers = Levers()
         for name in Levers.__slots__:
             position = column.get(name)
             if position is None:
-                position = np.broadcast_to(np.full(rows.shape[1], REST.get(name, 0.0)), rows.shape[:2])
+                position = np.full(rows.shape[:2], REST.get(name, 0.0))
             else:
                 np.maximum(position, 0.0, out=position)
                 np.minimum(position, TOPS[name], out=position)
@@ -180,29 +204,55 @@ class ReferenceSession:
 
     def _stepped(self, index: NDArray[np.intp], rows: Array) -> Array:
         """The lanes stepped through ``rows``; what they show, shape (rows, lanes, outputs)."""
+        count, lanes = rows.shape[:2]
+        state = State(self._store.take(index, axis=1))
+        found = np.empty((count, lanes, len(self._outputs)))
+        at_once = max(AT_ONCE // lanes, 1)
+        for first in range(0, count, at_once):
+            part = slice(first, first + at_once)
+            self._step_part(state, rows[part], found[part])
+        self._store[:, index] = state.stack
+        return found
+
+    def _step_part(self, state: State, rows: Array, found: Array) -> None:
+        """Moves the state through ``rows`` and writes what it shows after each."""
+        carried = self._room("carried", len(CARRIED), *rows.shape[:2])
+        shown = self._room("shown", len(SHOWN), *rows.shape[:2])
+        air = self._move(state, rows, carried, shown)
+        self._show(found, State.without_memory(carried), air, point_of(shown, SHOWN))
+
+    def _move(self, state: State, rows: Array, carried: Array, shown: Array) -> Air:
+        """Moves the state through ``rows``, keeps what readings are made of, and returns the surroundings."""
         air, levers = self._unpack(rows)
         given = self._build.conditions(levers, air)
-        state = State.gathered(self._store, index)
-        inner, count = range(dynamics.inner_steps(self._step_ticks)), rows.shape[0]
-        found = np.empty((count, len(index), len(self._outputs)))
-        row = np.empty((len(self._outputs), len(index)))
+        count, lanes = rows.shape[:2]
+        inner, pace = range(dynamics.inner_steps(self._step_ticks)), self._pace_of(lanes)
         instants = zip(
             in_rows(air, Air.__slots__, count),
             in_rows(levers, Levers.__slots__, count),
             in_rows(given, GIVEN, count),
             strict=True,
         )
-        for target, (now, position, point) in zip(found, instants, strict=True):
+        for i, (now, position, point) in enumerate(instants):
             for _ in inner:
-                dynamics.step(self._build, state, position, now, self._pace, point)
-            self._write(row, dynamics.readings(self._build, state, now, point))
-            target[:] = row.T
-        state.scatter(self._store, index)
-        return found
+                dynamics.step(self._build, state, position, now, pace, point)
+            carried[:, i] = state.settled()
+            shown[:, i] = state.shown_at(point)
+        return air
 
-    def _write(self, target: Array, found: dict[str, Array]) -> None:
+    def _room(self, purpose: str, *shape: int) -> Array:
+        """Memory of a shape for a purpose: the same in every call, because new pages cost more than numbers."""
+        size = math.prod(shape)
+        memory = self._memory.get(purpose)
+        if memory is None or memory.size < size:
+            memory = self._memory[purpose] = np.empty(size)
+        return memory[:size].reshape(shape)
+
+    def _show(self, target: Array, s: State, air: Air, x: Point) -> None:
+        """Writes the outputs, whose axis is the last."""
+        readings = dynamics.readings(self._build, s, air, x)
         for i, name in enumerate(self._outputs):
-            target[i] = found[name]
+            target[..., i] = readings[name]
 
 
 def _check_finite(rows: Array) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
+from numpy import add, divide, less, logical_and, maximum, minimum, multiply, putmask, subtract
 
 from leverproof_adapters.reference_engine.coefficients import ONE, ZERO, Coefficients, scalar
 from leverproof_adapters.reference_engine.state import Air, Array, Levers, Pace, Point, State
@@ -15,18 +15,19 @@ def turbo_shaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, p
 
     The drag that grows with speed (compressor and bearing) is taken at the new speed, so a long step cannot swing.
     """
-    load, change, drag, *_ = s.room
-    # change = torque / [load / (w + 1) + drag + inertia / dt]
-    np.multiply(s.turbo, p.bearing_start, load)
-    np.minimum(load, p.turbo_drag_constant, out=load)
-    load += x.compressor_torque
-    np.subtract(x.turbine_torque, load, change)
-    change -= np.multiply(p.turbo_drag, s.turbo, drag)
-    load /= np.add(s.turbo, ONE, drag)
-    load += pace.rotor
-    change /= load
-    change += s.turbo
-    np.maximum(change, ZERO, out=s.turbo)
+    drag, spare, *_ = s.room
+    speed = s.turbo
+    # with drag = load / (w + 1): new speed = [w inertia / dt + turbine - drag] / [inertia / dt + bearing + drag]
+    multiply(speed, p.bearing_start, drag)
+    minimum(drag, p.turbo_drag_constant, out=drag)
+    add(drag, x.compressor_torque, drag)
+    divide(drag, add(speed, ONE, spare), drag)
+    multiply(speed, pace.inertia, speed)
+    add(speed, x.turbine_torque, speed)
+    subtract(speed, drag, speed)
+    add(drag, pace.rotor, drag)
+    divide(speed, drag, speed)
+    maximum(speed, ZERO, out=speed)
 
 
 def no_turbo_shaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
@@ -39,7 +40,7 @@ def starter_torque(p: Coefficients, s: State, levers: Levers) -> Array:
 
     A direct-current motor on a fixed voltage (textbook, from memory); ignition is taken to be on with it.
     """
-    left = np.maximum(ONE - s.crank / p.starter_free_speed, ZERO)
+    left = maximum(ONE - s.crank / p.starter_free_speed, ZERO)
     result: Array = p.starter_torque * levers.starter * left
     return result
 
@@ -51,39 +52,40 @@ def crankshaft(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pa
     (assumption).
     """
     driving, spare, *_ = s.room
-    np.subtract(x.indicated_torque, x.pumping_torque, driving)
-    driving -= np.multiply(p.reduction, x.propeller_torque, spare)
+    subtract(x.indicated_torque, x.pumping_torque, driving)
+    subtract(driving, multiply(p.reduction, x.propeller_torque, spare), driving)
     if x.starting:
-        driving += starter_torque(p, s, levers)
+        add(driving, starter_torque(p, s, levers), driving)
     acceleration, speed = s.crank_acceleration, s.crank
-    np.subtract(driving, x.friction_torque, acceleration)
-    acceleration -= x.blower_torque
-    acceleration *= p.per_inertia
-    speed += np.multiply(pace.dt, acceleration, spare)
-    np.maximum(speed, ZERO, out=speed)
-    at_rest = speed < _TURNING
-    at_rest &= driving < p.breakaway
-    np.putmask(speed, at_rest, ZERO)
-    np.putmask(acceleration, at_rest, ZERO)
+    subtract(driving, x.friction_torque, acceleration)
+    subtract(acceleration, x.blower_torque, acceleration)
+    multiply(acceleration, p.per_inertia, acceleration)
+    add(speed, multiply(pace.dt, acceleration, spare), speed)
+    if speed[speed.argmin()] < _TURNING:
+        _come_to_rest(p, s, driving)
 
 
-def move(value: Array, target: Array, share: Array, way: Array) -> None:
-    """Moves a value by a share of its distance from its target; ``way`` is memory for that distance."""
-    np.subtract(target, value, way)
-    way *= share
-    value += way
+def _come_to_rest(p: Coefficients, s: State, driving: Array) -> None:
+    """Lanes that hardly turn and are not driven over their compression; changes nothing in the others."""
+    speed, acceleration = s.crank, s.crank_acceleration
+    at_rest, held = s.mask
+    maximum(speed, ZERO, out=speed)
+    less(speed, _TURNING, at_rest)
+    logical_and(at_rest, less(driving, p.breakaway, held), at_rest)
+    putmask(speed, at_rest, ZERO)
+    putmask(acceleration, at_rest, ZERO)
 
 
 def lags(p: Coefficients, s: State, levers: Levers, air: Air, x: Point, pace: Pace) -> None:
-    """First-order lags: filling of manifold and collector, heat held by cooler, collector and cylinder heads.
+    """First-order lags: filling of manifold and collector, heat held by cooler, collector and cylinder heads, positions
+    of throttle and boost.
 
-    Exact over a step with a constant target; the throat pressure is the warm start of the next evaluation.
+    Exact over a step with a constant target; the throat pressure is the warm start of the next evaluation. Positions
+    are rounded as in :func:`.controls.approach`.
     """
-    way = s.room[0]
-    move(s.manifold, x.manifold_pressure, pace.manifold, way)
-    move(s.collector, x.back_pressure, pace.collector, way)
-    move(s.throat, x.throat_pressure, pace.manifold, way)
-    move(s.charge_temperature, x.charge_temperature, pace.manifold, way)
-    move(s.air_temperature, x.air_temperature, pace.air_temperature, way)
-    move(s.gas_temperature, x.gas_temperature, pace.gas_temperature, way)
-    move(s.head_temperature, x.head_temperature, pace.head, way)
+    lagged, way = s.settled_lagged(), s.work
+    subtract(s.targets_at(x), lagged, way)
+    multiply(way, pace.lags, way)
+    add(lagged, way, lagged)
+    add(s.positions, ONE, s.positions)
+    subtract(s.positions, ONE, s.positions)

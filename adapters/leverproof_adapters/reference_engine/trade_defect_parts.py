@@ -37,8 +37,7 @@ def throttle_slips(p: Coefficients, s: State, levers: Levers, air: Air, x: Point
     """
     s.servo = np.where((s.servo > 0.9) | (s.throttle > 0.7), 1.0, s.servo)
     short = np.minimum(x.throttle_asked + 0.04 * (s.servo > 0.9), 1.0)
-    controls.approach(s.throttle, short, pace.throttle, s.room[0])
-    controls.approach(s.boost, x.boost_asked, pace.boost, s.room[0])
+    controls.send(s, x, short, x.boost_asked)
 
 
 def no_pumping_without_fire(p: Coefficients, s: State, levers: Levers, air: Air, x: Point) -> None:

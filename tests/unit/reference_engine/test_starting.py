@@ -12,7 +12,7 @@ from leverproof.quantities import convert
 from leverproof_adapters.reference_engine.coefficients import Coefficients
 from leverproof_adapters.reference_engine.parameters import SETS
 from leverproof_adapters.reference_engine.shafts import starter_torque
-from leverproof_adapters.reference_engine.state import Levers, State
+from leverproof_adapters.reference_engine.state import CARRIED, Levers, State
 
 Rigs = Callable[..., Any]
 CRACKED = 0.05
@@ -20,7 +20,7 @@ CRACKED = 0.05
 
 @pytest.mark.parametrize("variant", sorted(SETS))
 def test_torque_falls_evenly_to_nothing_at_the_free_speed_and_stays_there(variant: str) -> None:
-    p, s, levers = Coefficients(SETS[variant]), State(6), Levers()
+    p, s, levers = Coefficients(SETS[variant]), State(np.zeros((len(CARRIED), 6))), Levers()
     s.crank = p.starter_free_speed * np.array([0.0, 0.25, 0.5, 1.0, 3.0, 0.0])
     levers.starter = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 0.0])
     shares = starter_torque(p, s, levers) / p.starter_torque
