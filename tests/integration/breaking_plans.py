@@ -12,6 +12,7 @@ from leverproof.campaign import store
 from leverproof.campaign.expand import blocks
 from leverproof.campaign.flying import Lines
 from leverproof.campaign.model import Block, Coefficient, Model, Plan, Swept
+from leverproof.campaign.plan_file import print_of
 from leverproof.cases.loader import parse_case
 from leverproof.sheet.loader import find_sheet, parse_sheet
 from leverproof.stand.port import Deadlines, StandFile
@@ -61,16 +62,16 @@ weight = "required"
 Run = Callable[[Iterable[Block], Callable[[Block, Lines], None]], None]
 
 
-def plan(altitudes: Iterable[float], *, samples: int = 0, case: str = CASE, **options: Any) -> Plan:
+def plan(altitudes: Iterable[float], *, samples: int = 0, engine: Path = ENGINE, **options: Any) -> Plan:
     """A plan of one case at these pressure altitudes, and so many samples of one coefficient."""
     deadlines = Deadlines(start=0.2, request=0.4, row=0.002)
     stand = StandFile(
-        str(ENGINE.with_name("breaking.stand.toml")), "breaking engine", "in_process", target=f"{ENGINE.name}:make",
+        str(engine.with_name("breaking.stand.toml")), "breaking engine", "in_process", target=f"{engine.name}:make",
         options=options, deadlines=deadlines, coefficients={"filling": 1.0},
     )  # fmt: skip
     sampled = (Coefficient("filling", "uniform", 0.8, 1.0, "assumption"),) if samples else ()
-    parsed = parse_case(case, "throttle-up.toml")
-    model = Model("breaking engine", stand, "", (SHEET,), sampled, "f")
+    parsed = parse_case(CASE, "throttle-up.toml")
+    model = Model("breaking engine", stand, "", (SHEET,), sampled, print_of(stand, "", None))
     sheet = parse_sheet(*find_sheet(SHEET))
     swept = (Swept("pressure_altitude", tuple(altitudes)),)
     return Plan("altitudes", 1, (model,), {SHEET: sheet}, {parsed.id: parsed}, swept, samples, digest="d" * 64)

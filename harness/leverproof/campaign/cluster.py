@@ -13,14 +13,16 @@ import re
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
+from dataclasses import replace
 from itertools import count
+from pathlib import Path
 from typing import Any
 
 from leverproof import __version__
 from leverproof.campaign.expand import alone
 from leverproof.campaign.flying import Flyer, Lines
 from leverproof.campaign.local import Done, Workers
-from leverproof.campaign.model import Block
+from leverproof.campaign.model import Block, Plan
 from leverproof.errors import UsageError
 
 Client = Any
@@ -45,10 +47,10 @@ class Cluster:
     statement. ``jobs`` is how many it can fly at once.
 
     Raises :class:`ClusterError` where the extra ``cluster`` is not installed, where nobody answers or no worker comes,
-    and where a worker has another version of leverproof."""
+    and where a worker has other files of a model or another leverproof."""
 
     def __init__(self, fly: Flyer, address: str, *, clock: Callable[[], float] = time.monotonic) -> None:
-        self._fly, self._address, self._clock = fly, address, clock
+        self._fly, self._address, self._clock = Flyer(_anywhere(fly.plan)), address, clock
         self._client: Client | None = None
         self._name = ""
         self._numbers = count()
@@ -120,16 +122,21 @@ class Cluster:
         try:
             client.register_plugin(FlyingPlugin(self._fly), name=self._name)
         except Exception as reason:
-            raise ClusterError(
-                f"the workers cannot take the work: {reason}",
-                self._address,
-                f"every worker needs leverproof {__version__} and the same Python",
-                "workers",
-            ) from None
+            raise self._unfit(reason) from None
+
+    def _unfit(self, reason: object) -> ClusterError:
+        return ClusterError(
+            f"the workers cannot take the work: {reason}",
+            self._address,
+            f"every worker needs leverproof {__version__}, the same Python and the models at the same place",
+            "workers",
+        )
 
     def _lines(self, future: Future, block: Block) -> Lines:
         """The lines of a block that is done, wherever that was."""
         from distributed import KilledWorker
+
+        from leverproof.campaign.cluster_worker import UnlikeError
 
         try:
             if future.status == "finished":
@@ -140,6 +147,8 @@ class Cluster:
             raise self._gone(lost) from None
         if reason is None:
             raise self._gone(f"its work was {future.status}")
+        if isinstance(reason, UnlikeError):
+            raise self._unfit(reason)
         if not isinstance(reason, KilledWorker):
             raise reason
         return self._flown_here(block)
@@ -216,6 +225,17 @@ def _connected(address: str) -> Client:
             "start one with 'dask scheduler', and workers with 'dask worker ADDRESS'",
             "no_scheduler",
         ) from None
+
+
+def _anywhere(plan: Plan) -> Plan:
+    """The plan with stand files named from the root, as workers stand in folders of their own."""
+    models = [
+        replace(model, stand=replace(model.stand, path=str(Path(model.stand.path).absolute())))
+        if Path(model.stand.path).is_file()
+        else model
+        for model in plan.models
+    ]
+    return replace(plan, models=tuple(models))
 
 
 def _cancelled() -> Any:

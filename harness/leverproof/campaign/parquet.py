@@ -67,8 +67,8 @@ def write(folder: Path, to: Path) -> int:
 
 
 def check(to: Path, folder: Path) -> None:
-    """Raises as :func:`write` would for a missing extra and for ``to``, before anything is flown; and where ``to`` would
-    lie in ``folder``, which is for results alone."""
+    """Raises as :func:`write` would for a missing extra and for ``to``, before anything is flown; and where ``to``
+    would lie in ``folder``, which is for results alone."""
     _pyarrow()
     _check_place(to)
     if to.resolve().is_relative_to(folder.resolve()) or not to.absolute().parent.is_dir():

@@ -175,13 +175,17 @@ def _models(
     if "engine" in entry:
         tested = chosen(stand.tested, stand.engines, entry["engine"], at(*key, "engine"))
     title = entry.get("title", stand.title)
-    print_of = fingerprint(stand, text, defect=defect)["sha256"]
     models = []
     for number in tested:
         called = f"{title}, engine {number}" if len(stand.engines) > 1 else title
         one = replace(stand, engine=number, tested=(number,))
-        models.append(Model(called, one, text, own, coefficients, f"{print_of} {number}", defect))
+        models.append(Model(called, one, text, own, coefficients, print_of(one, text, defect), defect))
     return models
+
+
+def print_of(stand: StandFile, text: str, defect: str | None) -> str:
+    """The fingerprint of a model in a plan: of what it is made of, and which engine of it is meant."""
+    return f"{fingerprint(stand, text, defect=defect)['sha256']} {stand.engine}"
 
 
 def _stand(entry: Mapping[str, Any], key: KeyPath, folder: Path, at: At) -> tuple[StandFile, str]:

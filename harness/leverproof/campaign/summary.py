@@ -7,6 +7,7 @@ it is decided by what came in and never by when.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -23,15 +24,20 @@ from leverproof.campaign.shares import (
     share,
     standing,
 )
-from leverproof.campaign.surfaces import ALTITUDE, SHOWN, Grid, Key, Surface, speed_of, surfaces, unit_of
+from leverproof.campaign.surfaces import ALTITUDE, SHOWN, Grid, Key, Surface, placeable, speed_of, surfaces, unit_of
 from leverproof.errors import ReproducibilityError
 from leverproof.judge.endings import ENDINGS, FINDINGS
 
+TOLERANCES, DOUBTS = "tolerances", "doubts"
+_TABLES = tuple((kind, scale) for kind in (REQUIRED, ADVISORY, SELF_REFERENTIAL) for scale in (TOLERANCES, DOUBTS))
+_Key = tuple[str, str, Judged]
+_Rank = tuple[float, str, str]
 GROUPS = ("model", "sheet", "subject", "case", "altitude")
 MOST_GROUPS, MOST_SURFACES, MOST_TROUBLES, WORST = 1000, 2000, 200, 25
 LONGEST = 300
 _MOST_SAMPLES = 1 << 24
 _BAND = 5000.0
+_NUMBER = re.compile(r"-?\d[\d,.]*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +55,21 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Worst:
-    """The outcome of one judgement that stands worst, as it is stored; ``standing`` is ``required``, ``advisory`` or
-    ``self_referential``."""
+    """The outcome of one judgement that stands worst; ``standing`` is ``required``, ``advisory`` or
+    ``self_referential``. ``margin`` is positive inside and counts what ``scale`` says: ``tolerances``, or ``doubts``
+    (U95) from the limit where nothing is tolerated; None where there is no number."""
 
     standing: str
+    scale: str
+    margin: float | None
     outcome: Outcome
 
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """Why things could not be judged: the words, the verdict they led to, how many outcomes, and the first of the
-    models and cases by name, with whether there are more."""
+    """Why things could not be judged: the words (numbers in them may differ: these are the first of them in order), the
+    verdict they led to, how many outcomes, and the first of the models and cases by name, with whether there are
+    more."""
 
     text: str
     verdict: str
@@ -107,6 +117,7 @@ class Summary:
 @dataclass
 class _Why:
     outcomes: int = 0
+    text: str = ""
     models: Least[str, list[int]] = field(default_factory=lambda: Least(8, list))
     cases: Least[str, list[int]] = field(default_factory=lambda: Least(8, list))
 
@@ -127,7 +138,7 @@ class Fold:
         self._outcomes = self._items = 0
         self._whole = Tally()
         self._by = [Least[tuple[float, str], Tally](MOST_GROUPS, Tally) for _ in GROUPS]
-        self._worst: dict[tuple[str, Judged], tuple[tuple[float, str, str], Outcome]] = {}
+        self._worst: dict[_Key, tuple[_Rank, Outcome]] = {}
         self._grids: Least[Key, Grid] = Least(MOST_SURFACES, Grid)
         self._samples = Samples()
         self._troubles: Least[tuple[str, str], _Why] = Least(MOST_TROUBLES, _Why)
@@ -155,7 +166,7 @@ class Fold:
 
     def _count(self, row: Outcome, kind: str) -> None:
         self._whole.add(kind, row.verdict)
-        altitude = row.surroundings.get(ALTITUDE)
+        altitude = placeable(row.surroundings.get(ALTITUDE))
         names = [(0.0, row.model), (0.0, row.sheet), (0.0, row.subject), (0.0, row.case), _band(altitude)]
         for held, name in zip(self._by, names, strict=True):
             tally = held.at(name) if name[1] else None
@@ -164,23 +175,22 @@ class Fold:
 
     def _rank(self, row: Outcome, kind: str) -> None:
         """Keeps the worst outcome of each judgement; of all judgements the worst."""
-        fails = decided(row.verdict) is False
-        margin = row.margin if row.margin is not None and not math.isnan(row.margin) else None
-        if decided(row.verdict) is None or (margin is None and not fails):
+        margin, scale = margin_of(row)
+        if decided(row.verdict) is None or (margin is None and decided(row.verdict)):
             return
         rank = (-math.inf if margin is None else margin, row.item, row.point)
-        key = (kind, _judged(row))
+        key = (kind, scale, _judged(row))
         held = self._worst.get(key)
         if held is None or rank < held[0]:
             self._worst[key] = (rank, row)
-            if held is None and len(self._worst) > 8 * WORST * len((REQUIRED, ADVISORY, SELF_REFERENTIAL)):
+            if held is None and len(self._worst) > 8 * WORST * len(_TABLES):
                 self._worst = dict(self._sorted())
 
-    def _sorted(self) -> list[tuple[tuple[str, Judged], tuple[tuple[float, str, str], Outcome]]]:
-        """The worst of each standing, at most :data:`WORST` of each."""
+    def _sorted(self) -> list[tuple[_Key, tuple[_Rank, Outcome]]]:
+        """The worst, at most :data:`WORST` of each standing and scale."""
         out = []
-        for standing_ in (REQUIRED, ADVISORY, SELF_REFERENTIAL):
-            own = [entry for entry in self._worst.items() if entry[0][0] == standing_]
+        for table in _TABLES:
+            own = [entry for entry in self._worst.items() if entry[0][:2] == table]
             out += sorted(own, key=lambda entry: (entry[1][0][0], entry[0], entry[1][0]))[:WORST]
         return out
 
@@ -192,30 +202,30 @@ class Fold:
         if row.self_referential and counts:
             return
         held = self._draws.at((row.model, row.sheet))
-        if held is None or row.sample >= _MOST_SAMPLES:
+        if held is None or not 0 <= row.sample < _MOST_SAMPLES:
             return
         if row.sample >= len(held):
             held.extend(bytes(max(row.sample + 1 - len(held), 256)))
         held[row.sample] |= 1 if counts else 3
 
     def _explain(self, row: Outcome) -> None:
-        why = self._troubles.at((row.trouble[:LONGEST], row.verdict))
+        why = self._troubles.at((_NUMBER.sub("#", row.trouble[:LONGEST]), row.verdict))
         if why is not None:
             why.outcomes += 1
+            why.text = min(why.text or row.trouble[:LONGEST], row.trouble[:LONGEST])
             why.models.at(row.model)
             why.cases.at(row.case)
 
     def _place(self, row: Outcome) -> None:
-        altitude = row.surroundings.get(ALTITUDE)
+        altitude = placeable(row.surroundings.get(ALTITUDE))
         if row.readings:
-            self._speeds[row.point] = speed_of(row.readings)
-        if altitude is None or not math.isfinite(altitude):
+            self._speeds[row.point] = placeable(speed_of(row.readings))
+        if altitude is None:
             return
         head = (row.model, row.sheet, row.case)
         for name, values in row.readings.items():
             run, _, reading = name.rpartition("/")
-            speed = values.get("engine_speed")
-            speed = speed if speed is not None and math.isfinite(speed) else None
+            speed = placeable(values.get("engine_speed"))
             for channel in SHOWN:
                 value = values.get(channel)
                 if value is not None and math.isfinite(value):
@@ -245,11 +255,11 @@ class Fold:
             whole=_group("campaign", title, self._whole),
             groups=tuple(groups),
             draws=tuple(_draws(*key, held) for key, held in self._draws.items()),
-            worst=tuple(Worst(key[0], row) for key, (_, row) in self._sorted()),
+            worst=tuple(Worst(key[0], key[1], margin_of(row)[0], row) for key, (_, row) in self._sorted()),
             surfaces=tuple(made),
             sensitivities=self._samples.sensitivities(),
             sampled_below=self._samples.limit,
-            troubles=tuple(sorted((_trouble(*key, why) for key, why in self._troubles.items()), key=_most)),
+            troubles=tuple(sorted((_trouble(key[1], why) for key, why in self._troubles.items()), key=_most)),
             left_out=tuple(self._left_out()),
             notes=notes,
         )
@@ -269,13 +279,24 @@ class Fold:
         return out
 
 
+def margin_of(row: Outcome) -> tuple[float | None, str]:
+    """The margin of an outcome and what it counts, see :class:`Worst`."""
+    if row.margin is not None and not math.isnan(row.margin):
+        return row.margin, TOLERANCES
+    if row.found is None or not math.isfinite(row.found) or not row.doubt or not math.isfinite(row.doubt):
+        return None, TOLERANCES
+    inside = [row.found - row.low] if row.low is not None else []
+    inside += [row.high - row.found] if row.high is not None else []
+    return (min(inside) / row.doubt, DOUBTS) if inside else (None, TOLERANCES)
+
+
 def _judged(row: Outcome) -> Judged:
     return row.model, row.sheet, row.case, row.judgement
 
 
 def _band(altitude: float | None) -> tuple[float, str]:
     """The band of 5,000 ft that an altitude lies in, and its name; no name where there is no altitude."""
-    if altitude is None or not math.isfinite(altitude):
+    if altitude is None:
         return 0.0, ""
     low = math.floor(altitude / _BAND) * _BAND
     return low, f"{low:,.0f} to {low + _BAND:,.0f} ft"
@@ -289,9 +310,9 @@ def _draws(model: str, sheet: str, held: bytearray) -> Draws:
     return Draws(model, sheet, share(held.count(1), len(held) - held.count(0)))
 
 
-def _trouble(text: str, verdict: str, why: _Why) -> Trouble:
+def _trouble(verdict: str, why: _Why) -> Trouble:
     models, cases = (tuple(name for name, _ in held.items()) for held in (why.models, why.cases))
-    return Trouble(text, verdict, why.outcomes, models, cases, why.models.left_out, why.cases.left_out)
+    return Trouble(why.text, verdict, why.outcomes, models, cases, why.models.left_out, why.cases.left_out)
 
 
 def _most(trouble: Trouble) -> tuple[bool, int, str, str]:

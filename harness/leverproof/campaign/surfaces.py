@@ -22,6 +22,7 @@ TOGETHER = (250.0, 50.0)
 off-point conditions leaves open, below the steps of a sweep."""
 MOST_LEVELS = (24, 12)
 _FIXED = 1 << 40
+_FARTHEST = 1e6
 
 
 @dataclass(slots=True)
@@ -81,7 +82,8 @@ class Grid:
 
 
 def _fixed(value: float) -> int:
-    return round(value * _FIXED)
+    whole = math.trunc(value)
+    return whole * _FIXED + round((value - whole) * _FIXED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +170,7 @@ def _surface(key: Key, parts: Sequence[tuple[Place, _Cell]], name: str) -> Surfa
         speeds = ()
         cells = _gathered(parts, altitudes, speeds)
     told = tuple(
-        Mean(up, across, cell.total / _FIXED / cell.count, cell.low, cell.high, cell.count, cell.failing)
+        Mean(up, across, cell.total / (_FIXED * cell.count), cell.low, cell.high, cell.count, cell.failing)
         for (up, across), cell in sorted(cells.items())
     )
     axes = tuple(round(a, 1) for a in altitudes), tuple(round(s, 1) for s in speeds)
@@ -187,16 +189,16 @@ def _gathered(
 
 
 def _both_swept(cells: Mapping[tuple[int, int], _Cell], altitudes: Sequence[float], speeds: Sequence[float]) -> bool:
-    """Whether engine speed was set apart from altitude, and not only changed with it: there are two levels of it, at
-    least half of all places are filled, and two altitudes hold several."""
-    if len(speeds) < 2 or 2 * len(cells) < len(altitudes) * len(speeds):
+    """Whether engine speed was set apart from altitude, and did not only change with it: there are two levels of it,
+    two thirds of all places are filled, and two altitudes hold several."""
+    if len(speeds) < 2 or 3 * len(cells) < 2 * len(altitudes) * len(speeds):
         return False
     filled = [sum(up == i for up, _ in cells) for i in range(len(altitudes))]
     return sum(n > 1 for n in filled) > 1
 
 
 def _mean(total: int, cell: _Cell) -> float:
-    return total / _FIXED / cell.count
+    return total / (_FIXED * cell.count)
 
 
 def _nearest(value: float, among: Sequence[float]) -> int:
@@ -225,6 +227,11 @@ def speed_of(readings: Mapping[str, Mapping[str, float]]) -> float | None:
     if len(found) < len(readings) or not found or not all(map(math.isfinite, found)):
         return None
     return math.fsum(found) / len(found) if max(found) - min(found) <= TOGETHER[1] else None
+
+
+def placeable(value: float | None) -> float | None:
+    """An altitude in ft or a speed in rpm that can be on an axis; None for what no engine has ever seen."""
+    return value if value is not None and abs(value) <= _FARTHEST else None
 
 
 def unit_of(channel: str) -> str:

@@ -63,7 +63,10 @@ def _flown(options: argparse.Namespace) -> int:
     from leverproof.campaign.conducting import exit_code, fly_campaign
     from leverproof.campaign.flying import Flyer
     from leverproof.campaign.plan_file import load_plan
+    from leverproof.errors import UsageError
 
+    if options.cluster is not None and options.jobs is not None:
+        raise UsageError("a cluster has workers of its own", "--jobs", "leave this out, or --cluster")
     shard, jobs = _shard(options.shard), _jobs(options.jobs)
     out: Path = options.out or Path(FOLDER)
     _check_places(options, out)

@@ -9,16 +9,15 @@ import json
 from typing import Any
 
 from leverproof import CAUTION, __version__
-from leverproof.campaign.model import Outcome
 from leverproof.campaign.shares import Share
-from leverproof.campaign.summary import Group, Summary
+from leverproof.campaign.summary import Group, Summary, Worst
 from leverproof.campaign.surfaces import Surface
 from leverproof.record.plain import to_plain
 
 FORMAT = 1
 _KEPT = (
     "item", "model", "sheet", "case", "subject", "point", "sample", "surroundings", "coefficients", "judgement", "what",
-    "weight", "basis", "unit", "verdict", "found", "expected", "low", "high", "doubt", "margin", "self_referential",
+    "weight", "basis", "unit", "verdict", "found", "expected", "low", "high", "doubt", "self_referential",
     "trouble",
 )  # fmt: skip
 """What is told of one outcome: nothing of where and in which block it was flown, which changes no result."""
@@ -46,7 +45,7 @@ def summary_object(found: Summary) -> dict[str, Any]:
         "whole": _group(found.whole),
         "groups": [{"kind": group.kind, "name": group.name, **_group(group)} for group in found.groups],
         "samples": [{"model": d.model, "sheet": d.sheet, "share": _share(d.share)} for d in found.draws],
-        "worst": [{"standing": w.standing, **_outcome(w.outcome)} for w in found.worst],
+        "worst": [_worst(worst) for worst in found.worst],
         "surfaces": [_surface(surface) for surface in found.surfaces],
         "sensitivities": [to_plain(one) for one in found.sensitivities],
         "troubles": [to_plain(one) for one in found.troubles],
@@ -68,8 +67,10 @@ def _group(group: Group) -> dict[str, Any]:
     }
 
 
-def _outcome(outcome: Outcome) -> dict[str, Any]:
-    return {name: getattr(outcome, name) for name in _KEPT}
+def _worst(worst: Worst) -> dict[str, Any]:
+    """The outcome, and its margin in what ``scale`` says."""
+    own = {name: getattr(worst.outcome, name) for name in _KEPT}
+    return {"standing": worst.standing, "scale": worst.scale, **own, "margin": worst.margin}
 
 
 def _surface(surface: Surface) -> dict[str, Any]:

@@ -9,8 +9,8 @@ from importlib.resources import files
 import numpy as np
 
 from leverproof import CAUTION, __version__
-from leverproof.campaign.shares import Share
-from leverproof.campaign.summary import GROUPS, Summary
+from leverproof.campaign.shares import REQUIRED, Share
+from leverproof.campaign.summary import Summary
 from leverproof.campaign.surfaces import Surface
 from leverproof.judge.model import VERDICTS
 from leverproof.report.campaign_plot import heat_map, interval_drawing, shades_key
@@ -23,11 +23,11 @@ from leverproof.report.campaign_tables import (
     curve_table,
     curves,
     draws_table,
-    ordered,
+    grouped,
     sensitivity_table,
     share_table,
     trouble_table,
-    worst_table,
+    worst_tables,
 )
 from leverproof.report.campaign_words import (
     CELLS,
@@ -46,7 +46,7 @@ from leverproof.report.html.glyphs import glyph, sprite
 from leverproof.report.html.markup import Child, Markup, element, number_cell, number_head, table
 from leverproof.report.wording import count
 
-FIGURES, OPEN, LINES = 24, 4, 200
+FIGURES, OPEN, LINES = 24, 4, 60
 """Figures of a kind on the page, those of them that are not folded away, and lines of a long table."""
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
@@ -114,12 +114,10 @@ def _told(one: Table, extra: Sequence[Markup] = (), heading: str = "") -> Markup
 
 def _shares(found: Summary) -> Markup:
     out: list[Child] = [element("p", COUNTED), element("p", INTERVAL)]
-    for kind in GROUPS:
-        groups = ordered(kind, [group for group in found.groups if group.kind == kind])
-        if len(groups) > 1 or (groups and kind == GROUPS[0]):
-            made = _with_intervals(share_table(kind, groups), [group.share for group in groups])
-            folded = element("details", element("summary", f"By case: {count(len(groups), 'case')}"), made)
-            out.append(folded if kind == "case" and len(groups) > 2 * OPEN else made)
+    for kind, groups in grouped(found):
+        made = _with_intervals(share_table(kind, groups), [group.share for group in groups])
+        folded = element("details", element("summary", f"By case: {count(len(groups), 'case')}"), made)
+        out.append(folded if kind == "case" and len(groups) > 2 * OPEN else made)
     if found.draws:
         out += [element("p", DRAWS), _with_intervals(draws_table(found), [d.share for d in found.draws])]
     return _section("shares", out)
@@ -130,18 +128,18 @@ def _with_intervals(one: Table, shares: Sequence[Share]) -> Markup:
 
 
 def _margins(found: Summary) -> Markup:
-    made = [
-        _worst(worst_table(found, "required", "Required")),
-        _worst(worst_table(found, "advisory", "Advisory: never decides the ending")),
-        _worst(worst_table(found, "self_referential", "Self-referential: no evidence of its own")),
+    made: dict[str, list[Markup]] = {}
+    for standing, one in worst_tables(found):
+        made.setdefault(standing, []).append(_worst(one))
+    open_ = made.pop(REQUIRED, [])
+    folded = [
+        element("details", element("summary", f"{standing.replace('_', '-').capitalize()} outcomes"), tables)
+        for standing, tables in made.items()
     ]
-    some = any(made)
-    return _section("margins", element("p", MARGIN if some else "Nothing with a margin was judged."), made)
+    return _section("margins", element("p", MARGIN if open_ or folded else "Nothing was judged."), open_, folded)
 
 
-def _worst(one: Table) -> Markup | None:
-    if not one.rows:
-        return None
+def _worst(one: Table) -> Markup:
     verdict, margin = one.heads.index("verdict"), one.heads.index("margin")
     rows: list[list[Child]] = []
     for row in one.rows:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from leverproof.campaign.summary import GROUPS, Group, Summary
+from leverproof.campaign.shares import ADVISORY, REQUIRED, SELF_REFERENTIAL, decided
+from leverproof.campaign.summary import DOUBTS, GROUPS, TOLERANCES, Group, Summary, Worst
 from leverproof.campaign.surfaces import SHOWN, Mean, Surface
 from leverproof.judge.words import number
 from leverproof.report.campaign_words import (
@@ -48,14 +50,27 @@ class Curves:
 
 def share_tables(found: Summary) -> Iterator[Table]:
     """Shares of the whole, and by each kind of group in which there is more than one."""
+    for kind, groups in grouped(found):
+        yield share_table(kind, groups)
+
+
+def grouped(found: Summary) -> Iterator[tuple[str, list[Group]]]:
+    """The groups of each kind that tell something: the models; others where there are several; sheets where they are
+    not one for each model."""
+    models = [group for group in found.groups if group.kind == GROUPS[0]]
     for kind in GROUPS:
-        groups = [group for group in found.groups if group.kind == kind]
-        if len(groups) > 1 or (groups and kind == GROUPS[0]):
-            yield share_table(kind, groups)
+        groups = ordered(kind, [group for group in found.groups if group.kind == kind])
+        same = kind == "sheet" and sorted(map(_counts, groups)) == sorted(map(_counts, models))
+        if groups and (kind == GROUPS[0] or len(groups) > 1) and not same:
+            yield kind, groups
+
+
+def _counts(group: Group) -> str:
+    return str((group.required, group.advisory, group.self_referential))
 
 
 def share_table(kind: str, groups: Sequence[Group]) -> Table:
-    """The share of each group, in the order of :func:`ordered`."""
+    """The share of each group."""
     rows = [
         (
             group.name,
@@ -65,7 +80,7 @@ def share_table(kind: str, groups: Sequence[Group]) -> Table:
             verdict_counts(group.required) or "-",
             _apart(group),
         )
-        for group in ordered(kind, groups)
+        for group in groups
     ]
     heads = (kind, "pass", "share", "95 % interval", "not a plain pass", "counted apart")
     return Table(f"By {kind}", heads, tuple(rows), frozenset((1, 2, 3)))
@@ -82,29 +97,53 @@ def _worst_first(group: Group) -> tuple[float, str]:
 
 
 def _apart(group: Group) -> str:
-    advisory, own = sum(group.advisory.values()), sum(group.self_referential.values())
-    parts = [f"{advisory:,} advisory ({verdict_counts(group.advisory) or 'all pass'})"] if advisory else []
-    parts += [f"{own:,} self-referential"] if own else []
+    told = [(decided(verdict), n) for verdict, n in group.advisory.items()]
+    judged, own = sum(n for d, n in told if d is not None), sum(group.self_referential.values())
+    parts = [f"advisory {sum(n for d, n in told if d):,} of {judged:,}"] if judged else []
+    parts += [f"self-referential {own:,}"] if own else []
     return ", ".join(parts) or "-"
 
 
-def worst_table(found: Summary, standing: str, caption: str) -> Table:
-    """The outcomes of one standing with the least margins."""
+_STANDINGS = {
+    REQUIRED: "Required",
+    ADVISORY: "Advisory: never decides the ending",
+    SELF_REFERENTIAL: "Self-referential: no evidence of its own",
+}
+
+
+def worst_tables(found: Summary) -> Iterator[tuple[str, Table]]:
+    """The outcomes with the least margins: a table for each standing and scale that occurs, with its standing."""
+    for standing, words in _STANDINGS.items():
+        for scale in (TOLERANCES, DOUBTS):
+            some = [worst for worst in found.worst if (worst.standing, worst.scale) == (standing, scale)]
+            if some:
+                yield standing, _worst_table(found, some, f"{words}, in {scale}")
+
+
+def _worst_table(found: Summary, some: Sequence[Worst], caption: str) -> Table:
+    sheets = _sheets(found)
     rows = [
         (
             f"{o.case}/{o.judgement}",
-            o.model if len({(g.name) for g in found.groups if g.kind == "sheet"}) < 2 else f"{o.model}, {o.sheet}",
+            f"{o.model}, {o.sheet}" if sheets[o.model] > 1 else o.model,
             place_words(o),
-            margin_words(o),
+            margin_words(worst),
             o.verdict,
             amount(o.found, o.unit),
             asked_words(o),
             amount(None if o.doubt is None else float(f"{o.doubt:.2g}"), o.unit),
         )
-        for o in (worst.outcome for worst in found.worst if worst.standing == standing)
+        for worst in some
+        for o in (worst.outcome,)
     ]
     heads = ("judgement", "model", "point", "margin", "verdict", "found", "asked", "doubt (U95)")
     return Table(caption, heads, tuple(rows), frozenset((3, 5, 6, 7)))
+
+
+def _sheets(found: Summary) -> Counter[str]:
+    """How many sheets each model is held against."""
+    pairs = {(w.outcome.model, w.outcome.sheet) for w in found.worst}
+    return Counter(model for model, _ in pairs)
 
 
 def draws_table(found: Summary) -> Table:
@@ -175,7 +214,7 @@ def curves(found: Summary) -> list[Curves]:
         for start in range(0, len(own), LINES):
             some = tuple(own[start : start + LINES])
             what = channel_words(some[0].channel) if some[0].of == "reading" else "found"
-            out.append(Curves(surface_title(some[0], model=False), what, some[0].unit, some))
+            out.append(Curves(surface_title(some[0], model=len(some) == 1), what, some[0].unit, some))
     return sorted(out, key=lambda c: min(_telling(s) for s in c.curves))
 
 

@@ -16,7 +16,7 @@ from leverproof.report.campaign_tables import (
     sensitivity_table,
     share_tables,
     trouble_table,
-    worst_table,
+    worst_tables,
 )
 from leverproof.report.campaign_words import (
     CELLS,
@@ -48,12 +48,7 @@ def parts(found: Summary, *, figures: int, lines: int) -> Iterator[Part]:
     shares = [_first(table, lines) for table in share_tables(found)]
     draws = [draws_table(found)] if found.draws else []
     yield SECTIONS["shares"], [COUNTED, INTERVAL, *([DRAWS] if draws else [])], [*shares, *draws], ""
-    worst = [
-        worst_table(found, "required", "Required"),
-        worst_table(found, "advisory", "Advisory: never decides the ending"),
-        worst_table(found, "self_referential", "Self-referential: no evidence of its own"),
-    ]
-    kept = [_first(table, lines) for table in worst if table.rows]
+    kept = [_first(table, lines) for _, table in worst_tables(found)]
     if kept:
         yield SECTIONS["margins"], [MARGIN], kept, ""
     over, single = charts(found), curves(found)

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from leverproof.campaign.model import NOMINAL, Outcome
 from leverproof.campaign.ranks import LEAST_SAMPLES
 from leverproof.campaign.shares import Share
-from leverproof.campaign.summary import Draws, Summary
+from leverproof.campaign.summary import TOLERANCES, Draws, Summary, Worst
 from leverproof.campaign.surfaces import Surface
 from leverproof.channels import CHANNELS
 from leverproof.judge.words import number
@@ -31,8 +31,9 @@ INTERVAL = (
     "points of one case are not, so allow for at least so much."
 )
 MARGIN = (
-    "The margin counts tolerances and is positive inside; each judgement of a model stands once, at its worst. Where "
-    "nothing could be measured there is no number, and it stands first."
+    "The margin counts tolerances and is positive inside; where nothing is tolerated it counts doubts (U95) from the "
+    "limit, in a table of its own. Each judgement of a model stands once, at its worst; what fails without a number "
+    "stands first."
 )
 CELLS = (
     "Each number is the mean of all that was found at its place; from and to are given where it was not always "
@@ -93,14 +94,14 @@ def verdict_counts(counts: Mapping[str, int]) -> str:
     return ", ".join(f"{n:,} {verdict}" for verdict, n in counts.items() if verdict != "pass")
 
 
-def margin_words(outcome: Outcome) -> str:
+def margin_words(worst: Worst) -> str:
     """The margin with its sign; ``no number`` where none was measured."""
-    value = outcome.margin
-    if value is None or math.isnan(value):
+    value = worst.margin
+    if value is None:
         return "no number"
     if math.isinf(value) or abs(value) >= 1e6:
         return "beyond all" if value < 0 else "more than 1,000,000"
-    return f"{value:+,.2f}"
+    return f"{value:+,.2f}" if worst.scale == TOLERANCES and abs(value) < 100.0 else f"{value:+,.1f}"
 
 
 def asked_words(outcome: Outcome) -> str:
@@ -118,7 +119,8 @@ def asked_words(outcome: Outcome) -> str:
 def place_words(outcome: Outcome) -> str:
     """Where it was: the point of the case's own sweep, the surroundings and the sample."""
     parts = [outcome.point] if outcome.point else []
-    parts += [told for name, value in outcome.surroundings.items() if (told := _surrounding(name, value))]
+    told = [_surrounding(name, value) for name, value in outcome.surroundings.items()]
+    parts += [words for words in told if words and words not in outcome.point]
     if outcome.sample != NOMINAL:
         parts.append(f"sample {outcome.sample:,}")
     return ", ".join(dict.fromkeys(parts)) or "-"

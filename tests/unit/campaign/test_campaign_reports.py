@@ -10,11 +10,16 @@ from dataclasses import replace
 from itertools import groupby
 
 import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
 
 from leverproof import CAUTION
+from leverproof.campaign.model import Outcome
 from leverproof.campaign.shares import share
 from leverproof.campaign.summary import Summary, summarise
 from leverproof.campaign.surfaces import Mean, Surface
+from leverproof.errors import ReproducibilityError
+from leverproof.judge.model import VERDICTS
 from leverproof.report import campaign_json, campaign_page, campaign_text
 from leverproof.report.campaign_plot import SHADES, heat_map, interval_drawing, shade
 from leverproof.report.campaign_tables import chart_table, charts, curve_table, curves
@@ -155,3 +160,37 @@ def test_a_share_that_is_not_whole_is_never_rounded_to_it() -> None:
     assert [percent(v) for v in (None, 0.0, 1e-5, 0.5, 0.99999, 1.0)] == [
         "-", "0.0 %", "< 0.1 %", "50.0 %", "> 99.9 %", "100.0 %"
     ]  # fmt: skip
+
+
+NUMBERS = st.one_of(st.none(), st.floats(), st.sampled_from([0.0, 1.0, 1e308, -1e308, 5e-324]))
+WORDS = st.text(max_size=12)
+TABLE = st.dictionaries(
+    st.sampled_from(["pressure_altitude", "temperature_offset", "relative_humidity", "true_airspeed", "engine_speed",
+                     "brake_power", "manifold_pressure", "odd"]),
+    st.floats(), max_size=6,
+)  # fmt: skip
+OUTCOMES = st.builds(
+    Outcome, item=st.sampled_from(["a" * 20, "b" * 20, "c" * 20]), block=WORDS, model=WORDS, sheet=WORDS, case=WORDS,
+    subject=WORDS, point=WORDS, sample=st.integers(0, 1 << 26), surroundings=TABLE,
+    coefficients=st.dictionaries(WORDS, st.floats(), max_size=2), judgement=WORDS, what=WORDS,
+    weight=st.sampled_from(["required", "advisory"]), basis=WORDS, unit=st.sampled_from(["", "1", "hp", "<b>"]),
+    verdict=st.sampled_from(VERDICTS), found=NUMBERS, expected=NUMBERS, low=NUMBERS, high=NUMBERS, doubt=NUMBERS,
+    margin=NUMBERS, self_referential=st.booleans(), trouble=WORDS,
+    readings=st.dictionaries(st.sampled_from(["run/a", "run/b", "", "/", "x/y/z"]), TABLE, max_size=3),
+)  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None, phases=[Phase.explicit, Phase.reuse, Phase.generate])
+@given(st.lists(OUTCOMES, max_size=12))
+def test_whatever_the_results_hold_every_form_can_be_made_of_it(rows: list[Outcome]) -> None:
+    found = summarise(rows)
+    document = json.loads(campaign_json.render(found))
+    check(document, "campaign-summary", "summary.json")
+    assert document["outcomes"] == len(rows)
+    for form in FORMS.values():
+        assert CAUTION in " ".join(form(found).split())
+
+
+def test_an_unknown_verdict_is_no_summary() -> None:
+    with pytest.raises(ReproducibilityError, match="unknown verdict 'splendid'"):
+        summarise([row(verdict="splendid")])

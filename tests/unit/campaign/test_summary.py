@@ -76,9 +76,26 @@ def test_troubles_are_told_with_their_number_and_whose_they_are() -> None:
     (trouble,) = summarise(campaign()).troubles
     assert trouble.outcomes == 2 and trouble.models == ("Rill",) and trouble.cases == ("rpm-chart",)
     assert "SIGKILL" in trouble.text and trouble.verdict == "error"
-    rows = [row(trouble=f"trouble {n}", verdict="error", model="Rill" * 999) for n in range(5000)]
+    rows = [row(trouble=f"trouble {n:05d} of {n}", verdict="error") for n in range(300)]
+    (alike,) = summarise(rows).troubles
+    assert alike.outcomes == 300 and alike.text == "trouble 00000 of 0"
+    letters = str.maketrans("0123456789", "abcdefghij")
+    rows = [row(trouble=f"trouble {n}".translate(letters), verdict="error", model="Rill" * 999) for n in range(3000)]
     assert len(summarise(rows).troubles) == 200
     assert any("kinds of trouble" in words for words in summarise(rows).left_out)
+
+
+def test_where_nothing_is_tolerated_the_margin_counts_doubts() -> None:
+    common = {"doubt": 0.5, "unit": "inHg"}
+    rows = [
+        row(case="least", found=3.0, low=2.0, **common),
+        row(case="least", found=2.5, low=2.0, item="a" * 32, **common),
+        row(case="both", found=3.0, low=0.0, high=4.0, margin=0.25, **common),
+        row(case="most", found=4.0, high=3.0, verdict="fail", **common),
+        row(case="exact", found=4.0, low=3.0, doubt=0.0),
+    ]
+    told = [(w.outcome.case, w.scale, w.margin) for w in summarise(rows).worst]
+    assert told == [("both", "tolerances", 0.25), ("most", "doubts", -2.0), ("least", "doubts", 1.0)]
 
 
 def test_the_order_of_items_changes_nothing() -> None:
