@@ -18,7 +18,7 @@ from leverproof.campaign.plan_file import load_plan
 from leverproof.errors import StandError
 
 MODELS = Path(__file__).resolve().parents[1] / "models"
-QUICK = 'deadlines = { start = "0.2 s", request = "0.4 s", row = "0.0001 s" }'
+QUICK = 'deadlines = { start = "2.8 s", request = "0.4 s", row = "0.0001 s" }'
 
 
 def flown(plan: Plan, out: Path, *, jobs: int = 2, shard: Shard | None = None) -> Flown:
@@ -49,7 +49,7 @@ def test_a_hanging_model_costs_exactly_its_own_case(
     found = by_height(tmp_path / "out")
     assert len(found) == 20
     assert {height for height, o in found.items() if o.verdict == "error"} == {4000.0}
-    assert "did not answer for 1 s" in found[4000.0].trouble
+    assert "did not answer for 3 s" in found[4000.0].trouble
 
 
 def test_workers_blocks_and_lanes_leave_no_trace(tmp_path: Path, plans: ModuleType) -> None:

@@ -3,6 +3,15 @@
 from __future__ import annotations
 
 import io
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from types import ModuleType
+
+import pytest
 
 from leverproof.cli.progress import ProgressLine
 
@@ -48,3 +57,20 @@ def test_a_bar_on_a_terminal_that_takes_texts_as_they_are() -> None:
         progress(4, 4, "[red]last")
     assert "[red]last" in stream.getvalue()
     assert "1.5 [b]cases a second, 0 s left" in " ".join(stream.getvalue().split())
+
+
+@pytest.mark.skipif(os.name != "posix", reason="SIGINT is sent")
+def test_an_interrupted_run_keeps_what_is_finished_and_says_how_to_go_on(tmp_path: Path, plans: ModuleType) -> None:
+    plans.write_plan(tmp_path, options={"pause": 0.2, "log": str(tmp_path)})
+    command = "import sys; from leverproof.cli.main import main; sys.exit(main(sys.argv[1:]))"
+    words = ["run", "--stand", str(tmp_path / "stand.toml"), "--out", str(tmp_path / "record")]
+    child = subprocess.Popen([sys.executable, "-c", command, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    deadline = time.monotonic() + 60.0
+    while not (tmp_path / "flights.log").exists():
+        assert child.poll() is None and time.monotonic() < deadline
+        time.sleep(0.01)
+    child.send_signal(signal.SIGINT)
+    _, told = child.communicate(timeout=60)
+    assert child.returncode == 130
+    assert f"interrupted: what was finished is kept in {tmp_path / 'record'}/" in told.decode()
+    assert "record.previous/" in told.decode()

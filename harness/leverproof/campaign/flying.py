@@ -205,6 +205,7 @@ class _Flight:
 
     def _planned(self, item: Item) -> tuple[Program, ...]:
         """The item's programs; an item without any is judged at once."""
+        self._beat()
         try:
             planned = self._mounted.planner.plan(item)
         except InputError as problem:

@@ -27,20 +27,23 @@ from leverproof.campaign.expand import alone
 from leverproof.campaign.flying import Beat, Flyer, Lines, lost
 from leverproof.campaign.model import Block
 from leverproof.conduct.batch import MOST_ROWS
+from leverproof.errors import UsageError
 
 Done = Callable[[Block, Lines], None]
 _READY = "ready"
 _GLANCE = 0.5
 _START = 120.0
 """Seconds a process is given to import what it needs."""
+_IN_PROCESS = ("in_process", "reference_engine")
 _REOPENED = 4
-"""How often the start of a model may be waited for before a word is heard: once, and three attempts after a failure."""
+"""How often the start of a model in a process of its own, which is waited for no longer than its deadlines there, may
+be waited for before a word is heard: once, and three attempts after a failure."""
 _MARGIN = 5.0
 _STARTS = 3
 
 
-class WorkerError(Exception):
-    """Processes end before they have begun any work: nothing can be flown here."""
+class WorkerError(UsageError):
+    """Processes end before they have begun any work: nothing can be flown here. What was finished is kept."""
 
 
 class Workers:
@@ -126,7 +129,12 @@ class Workers:
         if not worker.ready:
             self._stillborn += 1
             if self._stillborn >= _STARTS:
-                raise WorkerError(f"{_STARTS} processes ended before they had begun: {words}")
+                raise WorkerError(
+                    f"{_STARTS} processes one after the other ended before they had begun: {words}",
+                    "",
+                    "see what they wrote; the same command goes on with what is not finished",
+                    "workers",
+                )
             if block is not None:
                 queue.again([block])
         elif block is not None:
@@ -143,8 +151,9 @@ class Workers:
 def patience(fly: Flyer, block: Block) -> float:
     """Seconds without a word after which a model counts as hung: its stand's deadlines, for the longest of what may
     happen between two words, and a margin for the harness's own work."""
-    told = fly.plan.models[block.model].stand.deadlines
-    return max(_REOPENED * told.start, told.request + MOST_ROWS * told.row) + _MARGIN
+    stand = fly.plan.models[block.model].stand
+    told, starts = stand.deadlines, 1 if stand.kind in _IN_PROCESS else _REOPENED
+    return max(starts * told.start, told.request + MOST_ROWS * told.row) + _MARGIN
 
 
 @dataclass(frozen=True, slots=True)

@@ -227,6 +227,19 @@ def test_ids_follow_content_and_nothing_else(folder: Path, tmp_path: Path, plans
     assert not set(ids(load_plan(str(changed)).plan).values()) & set(there.values())
 
 
+def test_what_is_drawn_is_in_the_ids_of_the_samples(folder: Path) -> None:
+    def ids(spread: str) -> list[str]:
+        top = "title = 'x'\nsamples = 1\n"
+        text = text_of(
+            folder, title=top, stand=f'stand = "stand.toml"\n{spread}', heights="pressure_altitude = ['0 ft']"
+        )
+        return [item.id for item in items(read(folder, text))]
+
+    (nominal, one), (same, other) = ids(GAIN), ids(GAIN.replace("1.1", "1.2"))
+    assert nominal == same
+    assert one != other
+
+
 @given(st.integers(0, 2**32 - 1))
 @seed(7)
 @settings(max_examples=150, deadline=None)

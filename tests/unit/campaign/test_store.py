@@ -104,6 +104,26 @@ def test_a_damaged_line_is_refused_by_itself() -> None:
         store.decoded(line.replace(b"pass", b"fail"))
 
 
+def test_what_is_appended_is_there_for_others_at_once(tmp_path: Path) -> None:
+    with store.Store(tmp_path, PLAN, {}) as kept:
+        for number in range(3):
+            kept.append([store.encoded([outcome(number)])])
+            assert store.finished(tmp_path) == set(range(number + 1))
+
+
+def test_results_are_forced_to_the_disk_every_few_seconds_and_at_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    forced: list[float] = []
+    now = [0.0]
+    monkeypatch.setattr(store.os, "fsync", lambda _: forced.append(now[0]))
+    with store.Store(tmp_path, PLAN, {}, clock=lambda: now[0]) as kept:
+        for second in range(12):
+            now[0] = float(second)
+            kept.append([store.encoded([outcome(second)])])
+    assert forced == [5.0, 10.0, 11.0]
+
+
 def test_after_a_torn_tail_another_file_is_begun(tmp_path: Path) -> None:
     written(tmp_path, range(3))
     path = only_file(tmp_path)
