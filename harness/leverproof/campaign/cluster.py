@@ -29,12 +29,12 @@ Client = Any
 Future = Any
 """Of dask.distributed, which is imported only where a cluster is used, and does not tell the types of its methods."""
 
-CONNECT, NO_WORKERS = 30.0, 60.0
-"""Seconds that the scheduler, and then a first worker or one after the last was lost, is waited for."""
+CONNECT, ANSWER, NO_WORKERS = 30.0, 30.0, 60.0
+"""Seconds that the scheduler, an answer of it, and a first worker or one after the last was lost, are waited for."""
 AHEAD = 2
 """Blocks handed out for each thread of the cluster: one is flown and one lies ready. What is under way takes memory,
 and so no more is."""
-_GLANCE = 5.0
+_GLANCE, _PAUSE, _END = 5.0, 0.2, 5.0
 _ADDRESS = re.compile(r"(tcp|tls|ucx|ws|wss)://[^\s/]+:\d{1,5}")
 
 
@@ -63,16 +63,16 @@ class Cluster:
             self._wait_for_workers(self._client)
             self._give(self._client)
         except BaseException:
-            self._client.close()
+            _close(self._client)
             raise
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._client is not None:
+        client, self._client = self._client, None
+        if client is not None:
             with suppress(Exception):
-                self._client.unregister_worker_plugin(self._name)
-            self._client.close()
-            self._client = None
+                client.sync(client.scheduler.unregister_worker_plugin, name=self._name, callback_timeout=_END)
+            _close(client)
 
     def run(self, blocks: Iterable[Block], on_done: Done) -> None:
         """Flies all blocks; ``on_done`` is told each once with its lines, in the order in which they are done."""
@@ -102,18 +102,26 @@ class Cluster:
 
     def _wait_for_workers(self, client: Client) -> None:
         """Returns as soon as there is a worker, and notes how many threads there are."""
-        try:
-            client.wait_for_workers(1, timeout=NO_WORKERS)
-            self.jobs = max(1, sum(client.nthreads().values()))
-        except TimeoutError:
-            raise ClusterError(
-                f"the cluster has no worker, and none came in {NO_WORKERS:g} s",
-                self._address,
-                "start workers with 'dask worker ADDRESS'; the same command goes on with what is not finished",
-                "no_workers",
-            ) from None
-        except (OSError, RuntimeError, ValueError, _cancelled()) as reason:
-            raise self._gone(reason) from None
+        until = self._clock() + NO_WORKERS
+        while True:
+            try:
+                # The client's own method for this waits without end for a scheduler that hangs.
+                threads = client.sync(client.scheduler.ncores, callback_timeout=ANSWER)
+            except TimeoutError:
+                raise self._gone(f"its scheduler did not answer for {ANSWER:g} s") from None
+            except (OSError, RuntimeError, ValueError, _cancelled()) as reason:
+                raise self._gone(reason) from None
+            self.jobs = sum(threads.values())
+            if self.jobs:
+                return
+            if self._clock() > until:
+                raise ClusterError(
+                    f"the cluster has no worker, and none came in {NO_WORKERS:g} s",
+                    self._address,
+                    "start workers with 'dask worker ADDRESS'; the same command goes on with what is not finished",
+                    "no_workers",
+                )
+            time.sleep(_PAUSE)
 
     def _give(self, client: Client) -> None:
         """Gives every worker, and every one that comes later, what it needs to fly."""
@@ -140,9 +148,9 @@ class Cluster:
 
         try:
             if future.status == "finished":
-                lines: Lines = future.result()
+                lines: Lines = future.result(timeout=ANSWER)
                 return lines
-            reason = future.exception() if future.status == "error" else None
+            reason = future.exception(timeout=ANSWER) if future.status == "error" else None
         except (OSError, _cancelled()) as lost:
             raise self._gone(lost) from None
         if reason is None:
@@ -197,9 +205,9 @@ class _UnderWay:
             return None
 
     def cancel(self) -> None:
-        """Takes back what has not begun; what has is of no interest any more."""
-        with suppress(Exception):
-            self._client.cancel([future for future, _ in self._blocks.values()])
+        """Takes back what has not begun; what has is of no interest any more. Waits for nobody."""
+        for future, _ in self._blocks.values():
+            future.release()
 
 
 def _connected(address: str) -> Client:
@@ -225,6 +233,12 @@ def _connected(address: str) -> Client:
             "start one with 'dask scheduler', and workers with 'dask worker ADDRESS'",
             "no_scheduler",
         ) from None
+
+
+def _close(client: Client) -> None:
+    """Lets the cluster go, which may have gone itself."""
+    with suppress(TimeoutError, OSError):
+        client.close(timeout=_END)
 
 
 def _anywhere(plan: Plan) -> Plan:
