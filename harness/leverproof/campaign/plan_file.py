@@ -128,6 +128,9 @@ def _selected(document: Mapping[str, Any], catalogue: Catalogue, at: At) -> tupl
             except InputError:
                 raise
             except LeverproofError as problem:
+                if catalogue.problems:
+                    # What was meant may be among the files that could not be read.
+                    raise catalogue.problems[0] from None
                 raise InputError(problem.message, at("cases", key, index), problem.hint, problem.code) from None
     found = catalogue.select(asked.get("select", ()), asked.get("subjects", ()))
     if not found:
@@ -207,7 +210,8 @@ def _stand(entry: Mapping[str, Any], key: KeyPath, folder: Path, at: At) -> tupl
             "missing_file",
         )
     text = read_text(path, what="stand file")
-    return parse_stand_file(text, str(path)), text
+    # Whole, because a worker on another machine may stand in another folder.
+    return parse_stand_file(text, str(path.absolute())), text
 
 
 def _sheets(
