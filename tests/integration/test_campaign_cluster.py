@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib.util
 import os
 import signal
 import socket
 import sys
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -59,6 +61,17 @@ def locally(asked: Plan, folder: Path) -> str:
 
 def pids(running: Any) -> list[int]:
     return [worker.pid for worker in running.workers.values()]
+
+
+def flying(worker: int) -> list[int]:
+    """The processes in which a worker of the cluster flies."""
+    found = []
+    for status in Path("/proc").glob("[0-9]*/status"):
+        with contextlib.suppress(OSError):
+            child = f"PPid:\t{worker}\n" in status.read_text("utf-8", "replace")
+            if child and b"spawn_main" in status.with_name("cmdline").read_bytes():
+                found.append(int(status.parent.name))
+    return found
 
 
 def test_a_worker_killed_in_mid_run_changes_no_result(cluster: Any, tmp_path: Path) -> None:
@@ -161,7 +174,12 @@ def test_an_interrupt_keeps_what_is_finished_and_leaves_the_cluster_usable(clust
             flown(asked, there.run, tmp_path / "far", most_items=2, after=after)
         assert len(store.finished(tmp_path / "far")) == 4
         whole = flown(asked, there.run, tmp_path / "far", most_items=2)
+        assert any(flying(pid) for pid in pids(cluster))
     assert whole == locally(asked, tmp_path / "near")
+    deadline = time.monotonic() + 30.0
+    while any(flying(pid) for pid in pids(cluster)):
+        assert time.monotonic() < deadline, "a worker still has processes that fly"
+        time.sleep(0.05)
 
 
 def test_a_scheduler_that_goes_away_is_told_and_what_is_finished_is_kept(

@@ -4,11 +4,10 @@ It looks like the test guide, with whose parts it is made."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from importlib.resources import files
 
 import numpy as np
 
-from leverproof import CAUTION, __version__
+from leverproof import CAUTION
 from leverproof.campaign.shares import REQUIRED, Share
 from leverproof.campaign.summary import Summary
 from leverproof.campaign.surfaces import Surface
@@ -42,42 +41,20 @@ from leverproof.report.campaign_words import (
     title,
 )
 from leverproof.report.html.drawing import Line, chart, key
-from leverproof.report.html.glyphs import glyph, sprite
+from leverproof.report.html.glyphs import glyph
 from leverproof.report.html.markup import Child, Markup, element, number_cell, number_head, table
+from leverproof.report.html.still_page import still_page
 from leverproof.report.wording import count
 
 FIGURES, OPEN, LINES = 24, 4, 60
 """Figures of a kind on the page, those of them that are not folded away, and lines of a long table."""
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
 def render(found: Summary) -> str:
     """The page as text."""
     main = [_shares(found), _margins(found), _surfaces(found), _sensitivity(found), _troubles(found)]
-    links = [element("li", element("a", words, href=f"#{name}")) for name, words in SECTIONS.items()]
-    body = [
-        sprite(),
-        _header(found),
-        element("nav", element("ul", links), aria_label="Contents", class_="contents"),
-        element("main", main),
-        element("footer", element("p", f"Made by leverproof {__version__} from the results alone. {CAUTION}")),
-    ]
-    top = [
-        Markup('<meta charset="utf-8">'),
-        Markup(f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'),
-        Markup('<meta name="viewport" content="width=device-width, initial-scale=1">'),
-        Markup('<meta name="color-scheme" content="light dark">'),
-        element("title", title(found)),
-        Markup(f"<style>{_style()}</style>"),
-    ]
-    return f"<!doctype html>\n{element('html', element('head', top), element('body', body), lang='en')}\n"
-
-
-def _style() -> str:
-    report = files("leverproof.report")
-    return "\n".join(
-        report.joinpath(*part).read_text("utf-8") for part in (("html", "guide.css"), ("campaign_page.css",))
-    )
+    made = f"from the results alone. {CAUTION}"
+    return still_page(title(found), _header(found), SECTIONS, main, made=made, style=("campaign_page.css",))
 
 
 def _header(found: Summary) -> Markup:

@@ -30,7 +30,7 @@ from leverproof.report.campaign_words import (
     headline,
     title,
 )
-from leverproof.report.columns import columns, markdown_rows
+from leverproof.report.columns import columns, markdown_rows, within
 from leverproof.report.markdown import cell
 from leverproof.report.wording import count, fill, visible
 
@@ -93,16 +93,7 @@ def render(found: Summary, *, width: int = 110) -> str:
 
 def markdown(found: Summary, *, largest: int = LARGEST) -> str:
     """The summary as Markdown of at most ``largest`` bytes; what is too long is cut from the end, and it says so."""
-    out: list[str] = []
-    room = largest - 200
-    for line in _markdown(found):
-        size = len(line.encode("utf-8")) + 1
-        if size > room:
-            out.append("\n*Cut here for length: the JSON report holds the rest.*")
-            break
-        out.append(line)
-        room -= size
-    return "\n".join(out) + "\n"
+    return within(_markdown(found), largest, "the JSON report holds the rest")
 
 
 def _markdown(found: Summary) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from tabulate import tabulate
 
@@ -32,3 +32,18 @@ def markdown_rows(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterat
     yield "| " + " | ".join(map(cell, heads)) + " |"
     yield "| --- |" + " --- |" * (len(heads) - 1)
     yield from ("| " + " | ".join(map(cell, row)) + " |" for row in rows)
+
+
+def within(lines: Iterable[str], largest: int, rest: str) -> str:
+    """The lines as Markdown of at most ``largest`` bytes; what is too long is cut from the end, and it says so: where
+    the ``rest`` is."""
+    out: list[str] = []
+    room = largest - 200
+    for line in lines:
+        size = len(line.encode("utf-8")) + 1
+        if size > room:
+            out.append(f"\n*Cut here for length: {rest}.*")
+            break
+        out.append(line)
+        room -= size
+    return "\n".join(out) + "\n"

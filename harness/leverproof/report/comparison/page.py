@@ -4,9 +4,8 @@ like the test guide, with whose parts it is made."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from importlib.resources import files
 
-from leverproof import CAUTION, __version__
+from leverproof import CAUTION
 from leverproof.judge.model import VERDICTS
 from leverproof.report.comparison.model import (
     FAILS,
@@ -34,8 +33,9 @@ from leverproof.report.comparison.words import (
     subject_words,
     telling,
 )
-from leverproof.report.html.glyphs import glyph, sprite
+from leverproof.report.html.glyphs import glyph
 from leverproof.report.html.markup import Child, Markup, element, number_cell, number_head, table
+from leverproof.report.html.still_page import still_page
 from leverproof.report.wording import count
 
 _SECTIONS = {
@@ -52,35 +52,13 @@ _SHAPES = {
     UNTESTABLE: "not applicable",
     SELF_REFERENTIAL: "conditional pass",
 }
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
 def render(found: Comparison) -> str:
     """The page as text."""
     main = [_models(found), _matrix(found), _audits(found), _panels(found), _judgements(found)]
-    links = [element("li", element("a", title, href=f"#{name}")) for name, title in _SECTIONS.items()]
-    body = [
-        sprite(),
-        _header(found),
-        element("nav", element("ul", links), aria_label="Contents", class_="contents"),
-        element("main", main),
-        element("footer", element("p", f"Made by leverproof {__version__} from the records alone.")),
-    ]
-    head = [
-        Markup('<meta charset="utf-8">'),
-        Markup(f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'),
-        Markup('<meta name="viewport" content="width=device-width, initial-scale=1">'),
-        Markup('<meta name="color-scheme" content="light dark">'),
-        element("title", TITLE),
-        Markup(f"<style>{_style()}</style>"),
-    ]
-    return f"<!doctype html>\n{element('html', element('head', head), element('body', body), lang='en')}\n"
-
-
-def _style() -> str:
-    report = files("leverproof.report")
-    parts = (("html", "guide.css"), ("comparison", "page.css"))
-    return "\n".join(report.joinpath(folder, name).read_text("utf-8") for folder, name in parts)
+    made, style = "from the records alone.", ("comparison", "page.css")
+    return still_page(TITLE, _header(found), _SECTIONS, main, made=made, style=style)
 
 
 def _header(found: Comparison) -> Markup:

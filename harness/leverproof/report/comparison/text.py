@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from leverproof import CAUTION
-from leverproof.report.columns import columns, markdown_rows
+from leverproof.report.columns import columns, markdown_rows, within
 from leverproof.report.comparison.model import Comparison, Panel
 from leverproof.report.comparison.words import (
     TIES,
@@ -91,16 +91,7 @@ def panel_notes(found: Comparison, panel: Panel) -> Iterator[str]:
 
 def markdown(found: Comparison, *, largest: int = LARGEST) -> str:
     """The comparison as Markdown of at most ``largest`` bytes; what is too long is cut from the end, and it says so."""
-    out: list[str] = []
-    room = largest - 200
-    for line in _markdown(found):
-        size = len(line.encode("utf-8")) + 1
-        if size > room:
-            out.append("\n*Cut here for length: the records hold the rest.*")
-            break
-        out.append(line)
-        room -= size
-    return "\n".join(out) + "\n"
+    return within(_markdown(found), largest, "the records hold the rest")
 
 
 def _markdown(found: Comparison) -> Iterator[str]:
