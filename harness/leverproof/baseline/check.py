@@ -33,6 +33,7 @@ from leverproof.baseline.collect import (
 from leverproof.baseline.compare import Tier, check_run
 from leverproof.baseline.model import Asked, HeldCase, HeldFinding, Origin
 from leverproof.baseline.store import Kept
+from leverproof.baseline.words import run_words
 from leverproof.conduct.model import ConductedRun, PlannedCase
 from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INVALID_INPUT, NOTHING_JUDGED
 from leverproof.judge.words import amount
@@ -88,12 +89,14 @@ def _remarks(before: Origin, now: Origin) -> Iterator[str]:
         ("the model calls itself", before.model, now.model),
         ("the model's version is", before.model_version, now.model_version),
         ("its grid step is", before.grid_step, now.grid_step),
-        ("the seed is", before.seed, now.seed),
         ("a seeded defect was built in", before.defect or "none", now.defect or "none"),
     )
     for words, was, found in told:
         if was != found:
             yield f"{words} {found or 'nothing'}, and was {was or 'nothing'}"
+    if before.seed != now.seed:
+        words = f"the seed is {now.seed}, and was {before.seed}"
+        yield f"{words}: the points it draws are other ones; run with --seed {before.seed}"
     if now.leverproof != before.leverproof:
         yield f"judged by leverproof {now.leverproof}, accepted by {before.leverproof}: its own rules may differ"
     elif now.leverproof != __version__:
@@ -178,8 +181,9 @@ def _why(runs: Sequence[RunChecked]) -> str:
     told = [run for run in runs if run.standing == standing and run.why]
     if not told:
         return ""
-    few = ", ".join(run.point or run.run for run in told[:3]) + (f" and {len(told) - 3} more" if len(told) > 3 else "")
-    return f"{few}: {told[0].why}"
+    places = list(dict.fromkeys(run.point or run_words(run.run, "") for run in told))
+    more = f" and {len(places) - 3} more" if len(places) > 3 else ""
+    return f"{', '.join(places[:3])}{more}: {told[0].why}"
 
 
 def _turned(before: dict[str, HeldFinding], now: dict[str, HeldFinding]) -> Iterator[Turned]:

@@ -111,7 +111,7 @@ def _alike(case: str, versions: Sequence[Version]) -> list[bool]:
 
 def _judged(key: str, kept: Kept, versions: Sequence[Version]) -> Series:
     case, judgement, point = key.split("/", 2)
-    held = kept.baseline.cases[case] if case in kept.baseline.cases else None
+    held = kept.baseline.cases.get(case)
     finding = held.findings.get(judgement) if held is not None else None
     alike = _alike(case, versions)
     spots = [
