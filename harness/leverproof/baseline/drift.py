@@ -18,6 +18,8 @@ LEAST_VERSIONS = 3
 LEAST_SHARE = 0.05
 """What moved by less than this share of its tolerance from the first version to the last is called still (assumption:
 a twentieth of what is tolerated is nothing to act on)."""
+FAR = 50
+"""More versions than that to go is no drift that anybody would act on (assumption)."""
 SURE = 2.0
 """A slope counts where it is more than this many of its standard errors (95 %, as in the decision rule)."""
 
@@ -96,7 +98,7 @@ def drifting(found: Past) -> list[Series]:
 
 
 def _on_its_way(series: Series) -> bool:
-    return series.drift is not None and series.drift.left is not None
+    return series.drift is not None and series.drift.left is not None and series.drift.left <= FAR
 
 
 def _alike(case: str, versions: Sequence[Version]) -> list[bool]:

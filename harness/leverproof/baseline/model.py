@@ -143,14 +143,13 @@ class Baseline:
 
 @dataclass(frozen=True, slots=True)
 class Tracked:
-    """What a judgement found at one point of a sweep, followed from version to version: ``excess`` is how far beyond
-    ``expected`` it is (positive is worse), ``limit`` how far it may be. ``side`` is ``upper`` or ``lower`` where it may
+    """What a judgement found at one point of a sweep, followed from version to version; it may be as far
+    as ``limit`` from what is ``expected``. ``side`` is ``upper`` or ``lower`` where it may
     lie on one side as far off as it likes, "" where it is held from both."""
 
     found: float
     unit: str
     expected: float | None = None
-    excess: float | None = None
     limit: float | None = None
     side: str = ""
     verdict: str = ""

@@ -56,7 +56,6 @@ def _judged(finding: Finding, judgement: Judgement | None) -> Iterator[tuple[str
                     found,
                     point.unit,
                     _finite(point.expected),
-                    _finite(point.excess),
                     _finite(point.limit),
                     _side(point, judgement),
                     point.verdict,

@@ -102,8 +102,25 @@ def read_versions(kept: Kept) -> list[Version]:
         _ours(plain, str(path))
         if digest(plain) != acceptance.numbers:
             raise _damaged("it is not as it was written when its run was accepted", str(path))
-        out.append(_typed(Version, plain, str(path)))
+        version = _typed(Version, plain, str(path))
+        _keyed(version, str(path))
+        if version.version != acceptance.version:
+            raise _damaged(f"it is of version {version.version}", f"{path}: version")
+        out.append(version)
     return out
+
+
+def _keyed(version: Version, where: str) -> None:
+    """Keys that name what they should, and finite numbers."""
+    for key in version.judged:
+        if key.count("/") < 2:
+            raise _damaged("this names no judgement at a point", f"{where}: judged.{key}")
+    for key, number in version.readings.items():
+        if key.count("/") != 4 or key.rpartition("/")[2] not in CHANNELS or not math.isfinite(number):
+            raise _damaged("this is no number of a reading", f"{where}: readings.{key}")
+    for key, held in version.judged.items():
+        if not all(math.isfinite(n) for n in (held.found, held.expected, held.limit) if n is not None):
+            raise _damaged("a number that is not finite", f"{where}: judged.{key}")
 
 
 def write_acceptance(

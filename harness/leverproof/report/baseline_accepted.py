@@ -49,7 +49,7 @@ def change_lines(change: Change) -> Iterator[str]:
         yield f"not comparable with the version before: {change.why}"
     if change.cases:
         yield (
-            f"{change.moved:,} of {count(change.readings, 'reading')} out of tolerance; moved: "
+            f"{change.moved:,} of {count(change.readings, 'number')} of its readings out of tolerance; moved: "
             f"{', '.join(few(change.cases))}"
         )
     if change.first:

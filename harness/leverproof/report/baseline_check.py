@@ -53,7 +53,12 @@ class _Part:
 
 def render(found: Checked, *, width: int = 110) -> str:
     """The answer as text of at most about ``width`` columns."""
-    out = [*(_hung(line, width) for line in head(found)), "", fill(answer(found), width), ""]
+    out = [
+        *(fill(told, width, indent=f"{word:<10}", hang=" " * 10) for word, told in head(found)),
+        "",
+        fill(answer(found), width),
+        "",
+    ]
     if found.first is not None:
         out += [*_first_text(found, width), ""]
     rows = list(_rows(found))
@@ -68,7 +73,12 @@ def render(found: Checked, *, width: int = 110) -> str:
 
 def markdown(found: Checked) -> str:
     """The answer as Markdown, below a megabyte."""
-    out = ["# leverproof baseline\n", f"**{cell(answer(found))}**\n", *(f"- {cell(line)}" for line in head(found)), ""]
+    out = [
+        "# leverproof baseline\n",
+        f"**{cell(answer(found))}**\n",
+        *(f"- {word}: {cell(told)}" for word, told in head(found)),
+        "",
+    ]
     if found.first is not None:
         out += ["## Moved first\n", *(f"- {cell(line)}" for line in first_lines(found)), ""]
     rows = list(_rows(found))
@@ -86,12 +96,12 @@ def markdown(found: Checked) -> str:
     return text
 
 
-def head(found: Checked) -> Iterator[str]:
-    """What was held against what."""
-    yield f"baseline  {found.against}, {accepted_words(found.acceptance)}"
+def head(found: Checked) -> Iterator[tuple[str, str]]:
+    """What was held against what: a word and what stands behind it."""
+    yield "baseline", f"{found.against}, {accepted_words(found.acceptance)}"
     now = found.origin
     model = " ".join(part for part in (now.model, now.model_version) if part)
-    yield f"record    {found.record}, {model or 'no model'}, {now.date}"
+    yield "record", f"{found.record}, {model or 'no model'}, {now.date}"
 
 
 def accepted_words(one: Acceptance) -> str:
@@ -205,10 +215,6 @@ def _shown(lines: Sequence[str]) -> Iterator[str]:
     yield from lines[:MOST]
     if len(lines) > MOST:
         yield f"and {len(lines) - MOST:,} more, which the JSON report has"
-
-
-def _hung(line: str, width: int) -> str:
-    return fill(line, width, hang=" " * 10)
 
 
 def _table(rows: Sequence[Sequence[str]], width: int) -> str:

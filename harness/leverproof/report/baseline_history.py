@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from leverproof import CAUTION, __version__
-from leverproof.baseline.drift import Drift, Past, Series, drifting
+from leverproof.baseline.drift import FAR, Drift, Past, Series, drifting
 from leverproof.baseline.model import Acceptance
 from leverproof.judge.words import amount, number, spoken
 from leverproof.record.plain import to_plain
@@ -29,12 +29,24 @@ def render(found: Past, *, width: int = 110) -> str:
     lines = [f"{found.folder}: {count(len(found.log), 'version')}", ""]
     for one in found.log:
         lines += [fill(line, width, indent=indent, hang="      ") for indent, line in _told(one)]
-    moving = drifting(found)
-    lines += ["", headline(found)]
-    lines += [fill(f"{title(s)}: {drift_words(s)}", width, indent="  ", hang="      ") for s in moving[:MOST]]
-    if len(moving) > MOST:
-        lines.append(f"  and {len(moving) - MOST:,} more, which the page and the JSON have")
+    lines += ["", fill(headline(found), width)]
+    lines += [fill(line, width, indent="  ", hang="      ") for line in _moving(drifting(found))]
     return "\n".join([*lines, "", fill(_RULE, width), "", fill(CAUTION, width)]) + "\n"
+
+
+def _moving(several: Sequence[Series]) -> Iterator[str]:
+    """The judged numbers that drift, and the readings by channel."""
+    judged = [series for series in several if series.kind == "judged"]
+    yield from (f"{title(series)}: {drift_words(series)}" for series in judged[:MOST])
+    if len(judged) > MOST:
+        yield f"and {len(judged) - MOST:,} more, which the page and the JSON have"
+    by_channel: dict[str, list[Series]] = {}
+    for series in several:
+        if series.kind == "reading":
+            by_channel.setdefault(series.channel, []).append(series)
+    for channel, some in by_channel.items():
+        fastest = max(some, key=lambda series: abs(series.drift.tolerances or 0.0) if series.drift else 0.0)
+        yield f"readings of {spoken(channel)}: {len(some)}; fastest {title(fastest)}: {drift_words(fastest)}"
 
 
 def _told(one: Acceptance) -> Iterator[tuple[str, str]]:
@@ -64,7 +76,7 @@ def headline(found: Past) -> str:
     if len(found.log) < 3:
         return f"{of}; three versions are needed to see a drift"
     if not moving:
-        return f"No drift: none of {of} is on its way out of its band"
+        return f"No drift: none of {of} is on its way out of its band within {FAR} versions"
     return f"Drifting: {count(judged, 'judged number')} and {count(readings, 'reading')}, of {of}"
 
 

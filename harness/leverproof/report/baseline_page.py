@@ -7,14 +7,15 @@ from importlib.resources import files
 
 from leverproof import CAUTION, __version__
 from leverproof.baseline.drift import Past, Series, drifting
+from leverproof.baseline.model import Acceptance
 from leverproof.judge.words import amount
 from leverproof.report.baseline_history import acceptance_lines, drift_words, headline, title
 from leverproof.report.baseline_plot import drawing
-from leverproof.report.html.markup import Child, Markup, element, table
+from leverproof.report.html.markup import Child, Markup, element
 from leverproof.report.wording import count
 
 TITLE = "Accepted versions"
-_SECTIONS = {"acceptances": "Acceptances", "drift": "Drift", "numbers": "Every number"}
+_SECTIONS = {"drift": "Drift", "acceptances": "Acceptances", "numbers": "Every number"}
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _DRAWN = 60
 _STYLE = """
@@ -42,7 +43,7 @@ def render(found: Past) -> str:
     body = [
         _header(found),
         element("nav", element("ul", links), aria_label="Contents", class_="contents"),
-        element("main", _acceptances(found), _drift(found), _numbers(found)),
+        element("main", _drift(found), _acceptances(found), _numbers(found)),
         element("footer", element("p", f"Made by leverproof {__version__} from {found.folder} alone.")),
     ]
     style = files("leverproof.report").joinpath("html", "guide.css").read_text("utf-8")
@@ -74,12 +75,18 @@ def _section(name: str, *inside: Child) -> Markup:
 
 
 def _acceptances(found: Past) -> Markup:
-    rows: list[list[Child]] = []
-    for one in reversed(found.log):
-        lines = element("ul", [element("li", line) for line in acceptance_lines(one)])
-        rows.append([str(one.version), one.origin.date, one.by, one.why, element("td", lines)])
-    heads = ["version", "run of", "by", "why", "what it is and changed"]
-    return _section("acceptances", table(heads, rows, caption="Every acceptance, the last first"))
+    return _section("acceptances", element("p", "The last first."), [_acceptance(one) for one in reversed(found.log)])
+
+
+def _acceptance(one: Acceptance) -> Markup:
+    day, _, hour = one.origin.date.partition("T")
+    when = f"run of {day} {hour[:5]}".strip()
+    return element(
+        "section",
+        element("h3", f"Version {one.version}: {one.why}"),
+        element("p", f"accepted by {one.by}, {when}", class_="sub"),
+        element("ul", [element("li", line) for line in acceptance_lines(one)]),
+    )
 
 
 def _drift(found: Past) -> Markup:

@@ -99,8 +99,7 @@ def _line(frame: _Frame, spots: Sequence[Spot], kind: str) -> str:
 def _mark(frame: _Frame, spot: Spot) -> str:
     """A ring inside the band, a filled square outside."""
     x, y = frame.x(spot.version), frame.y(spot.found, 0.0)
-    title = f"<title>{escaped(f'version {spot.version}: {number(spot.found)}')}</title>"
     outside = (spot.low is not None and spot.found < spot.low) or (spot.high is not None and spot.found > spot.high)
     if outside:
-        return f'<path class="at out" d="M{x - 4} {y - 4}h8v8h-8Z">{title}</path>'
-    return f'<circle class="at in" cx="{x}" cy="{y}" r="3.5">{title}</circle>'
+        return f'<path class="at out" d="M{x - 4} {y - 4}h8v8h-8Z"/>'
+    return f'<circle class="at in" cx="{x}" cy="{y}" r="3.5"/>'
