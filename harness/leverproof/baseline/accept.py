@@ -12,7 +12,7 @@ from pathlib import Path
 
 from leverproof.baseline.check import check
 from leverproof.baseline.checked import MOVED, NEW, NOT_COMPARABLE, Checked
-from leverproof.baseline.collect import asked_for, baseline_of
+from leverproof.baseline.collect import asked_for, baseline_of, record_sum
 from leverproof.baseline.layout import FORMAT, LARGEST_VERSIONS, PROGRAM
 from leverproof.baseline.model import Acceptance, Baseline, Change, Regression
 from leverproof.baseline.numbers import numbers_of
@@ -62,7 +62,7 @@ def accept(record: Record, folder: Path, wish: Wish) -> Accepted:
     whole(record)
     record.verify()
     kept = read_if_there(folder)
-    if kept is not None and kept.baseline.origin.record == record.lines_sha256:
+    if kept is not None and kept.baseline.origin.record == record_sum(record):
         return Accepted(folder, kept.acceptance, kept.baseline, already=True)
     failures = _failures(record, wish)
     if kept is not None:

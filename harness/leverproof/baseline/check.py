@@ -142,7 +142,9 @@ def _case(record: Record, planned: PlannedCase, before: HeldCase, tier: Tier) ->
         if lost:
             return CaseChecked(name, MOVED, f"it does not apply any more: {lost}", turned=turned)
         return CaseChecked(name, NEW, f"it applies now, and did not: {before.inapplicable}", turned=turned)
-    if before.histories and before.histories == histories_sum(record, name):
+    programs = {run_key(program): program_sum(program) for program in planned.programs}
+    same = programs == {key: run.program for key, run in before.runs.items()}
+    if same and before.histories and before.histories == histories_sum(record, name):
         return CaseChecked(name, IDENTICAL, turned=turned)
     runs = tuple(_runs(record.conducted(name), before, tier))
     return CaseChecked(name, _standing(runs), _why(runs), runs, turned)

@@ -63,7 +63,7 @@ def origin_of(record: Record) -> Origin:
     able = said.get("capabilities")
     able = able if isinstance(able, dict) else {}
     return Origin(
-        record=record.lines_sha256,
+        record=record_sum(record),
         date=str(header.get("date") or ""),
         model=str(said.get("model") or ""),
         model_version=str(said.get("version") or ""),
@@ -80,6 +80,11 @@ def origin_of(record: Record) -> Origin:
         exit=int(footer.get("exit", -1)),
         deterministic=able.get("deterministic") is True and able.get("clock") == "stepped",
     )
+
+
+def record_sum(record: Record) -> str:
+    """SHA-256 that stands for all of a record: its footer, in which the sums of its lines and of its files are."""
+    return digest(record.footer) if record.footer is not None else record.lines_sha256
 
 
 def _said(record: Record, kind: str) -> dict[str, Any]:

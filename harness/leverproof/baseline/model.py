@@ -105,7 +105,7 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where a run comes from. ``record`` is the SHA-256 of the record's lines, ``fingerprint`` that of the model,
+    """Where a run comes from. ``record`` is the SHA-256 of the record, ``fingerprint`` that of the model,
     ``date`` when the run was made, ``exit`` the code it ended with."""
 
     record: str

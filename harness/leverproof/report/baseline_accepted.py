@@ -21,7 +21,8 @@ def render(found: Accepted, *, width: int = 110) -> str:
     lines = [f"{found.folder}: {accepted_words(one)}", *_held(found)]
     lines += _changed(one.changed) if one.changed is not None else ["the first: nothing was held before"]
     if one.failures:
-        lines.append(f"accepted although {count(len(one.failures), 'required finding')} fail, because: {one.despite}")
+        fail = "fails" if len(one.failures) == 1 else "fail"
+        lines.append(f"accepted although {count(len(one.failures), 'required finding')} {fail}, because: {one.despite}")
         lines += [f"  {line}" for line in few(one.failures)]
     if one.fewer:
         lines.append(f"fewer cases than before, because: {one.fewer}")
