@@ -47,7 +47,7 @@ def baseline_of(record: Record, version: int, tolerances: Mapping[str, Regressio
     }
     sums = {case_id: digest(to_plain(case, sparse=True)) for case_id, case in cases.items()}
     origin, told = origin_of(record), dict(sorted(tolerances.items()))
-    return Baseline(FORMAT, PROGRAM, version, origin, doubts_of(record), told, sums, cases)
+    return Baseline(FORMAT, PROGRAM, version, "", origin, doubts_of(record), told, sums, cases)
 
 
 def asked_for(record: Record) -> list[PlannedCase]:

@@ -129,11 +129,12 @@ class Origin:
 @dataclass(frozen=True, slots=True)
 class Baseline:
     """One accepted run. ``doubts`` are standard uncertainties of channels from the study of the grid step; ``sums``
-    the SHA-256 of each case as it is held here."""
+    the SHA-256 of each case as it is held here; ``acceptance`` that of the log's line, without its sum of this."""
 
     format: int
     program: str
     version: int
+    acceptance: str
     origin: Origin
     doubts: dict[str, float]
     tolerances: dict[str, Regression]

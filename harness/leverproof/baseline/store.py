@@ -82,6 +82,8 @@ def read_if_there(folder: Path) -> Kept | None:
     if baseline.version != last.version:
         words = f"it is version {baseline.version}, and the log ends with version {last.version}"
         raise _damaged(f"{words}: an acceptance or a merge was cut short", where)
+    if baseline.acceptance != _line_sum(to_plain(last, sparse=True)):
+        raise _damaged(f"this line is {_CHANGED}", f"{folder / LOG}:{last.version}")
     if last.baseline != _head_sum(plain):
         raise _damaged(f"it is {_CHANGED}, as version {last.version}", where)
     for name, case in baseline.cases.items():
@@ -130,8 +132,9 @@ def write_acceptance(
     are added here. Raises :class:`UsageError` where the folder cannot be written."""
     plain, told = to_plain(baseline, sparse=True), to_plain(numbers, sparse=True)
     line = to_plain(acceptance, sparse=True)
-    line |= {"baseline": _head_sum(plain), "numbers": digest(told)}
-    line["previous"] = digest(to_plain(before[-1], sparse=True)) if before else ""
+    line |= {"numbers": digest(told), "previous": digest(to_plain(before[-1], sparse=True)) if before else ""}
+    plain["acceptance"] = _line_sum(line)
+    line["baseline"] = _head_sum(plain)
     lines = [canonical(to_plain(one, sparse=True)) for one in before] + [canonical(line)]
     try:
         (folder / VERSIONS).mkdir(parents=True, exist_ok=True)
@@ -231,6 +234,11 @@ def _ours(plain: dict[str, Any], where: str) -> None:
     if plain.get("format") != FORMAT or isinstance(plain.get("format"), bool):
         words = f"this baseline is of format {str(plain.get('format'))[:40]}, not {FORMAT}"
         raise InputError(words, f"{where}: format", "read it with the version that wrote it", "baseline_format")
+
+
+def _line_sum(line: dict[str, Any]) -> str:
+    """Sum of a line of the log without its sum of the accepted run, which holds this one."""
+    return digest({key: value for key, value in line.items() if key != "baseline"})
 
 
 def _head_sum(plain: dict[str, Any]) -> str:

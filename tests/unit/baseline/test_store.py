@@ -137,15 +137,17 @@ def test_a_made_up_baseline_with_right_sums_is_an_answer_or_an_error(
 
 def forged(folder: Path, name: str, document: Any) -> None:
     """Writes a document and every sum that it changes."""
-    if name == ACCEPTED and isinstance(document.get("cases"), dict):
-        document["sums"] = {key: digest(case) for key, case in document["cases"].items()}
-    (folder / name).write_text(json.dumps(document), "utf-8")
     lines = (folder / LOG).read_text("utf-8").splitlines()
     last = json.loads(lines[-1])
-    if name == ACCEPTED:
-        last["baseline"] = digest({key: value for key, value in document.items() if key != "cases"})
-    else:
+    accepted = document if name == ACCEPTED else json.loads((folder / ACCEPTED).read_text("utf-8"))
+    if name != ACCEPTED:
         last["numbers"] = digest(document)
+        (folder / name).write_text(json.dumps(document), "utf-8")
+    if isinstance(accepted.get("cases"), dict):
+        accepted["sums"] = {key: digest(case) for key, case in accepted["cases"].items()}
+    accepted["acceptance"] = digest({key: value for key, value in last.items() if key != "baseline"})
+    last["baseline"] = digest({key: value for key, value in accepted.items() if key != "cases"})
+    (folder / ACCEPTED).write_text(json.dumps(accepted), "utf-8")
     (folder / LOG).write_text("\n".join([*lines[:-1], json.dumps(last)]) + "\n", "utf-8")
 
 
@@ -154,7 +156,7 @@ def forged(folder: Path, name: str, document: Any) -> None:
     [
         ('"engine_speed":2', '"engine_speed":9', "cases.boost-up"),
         ('"by":"Ann"', '"by":"Eve"', f"{LOG}:2"),
-        ('"by":"Bob"', '"by":"Eve"', ""),
+        ('"by":"Bob"', '"by":"Eve"', f"{LOG}:2"),
         ('"why":"first"', '"why":"never"', f"{LOG}:2"),
         ('"value":4.0', '"value":400.0', ACCEPTED),
     ],
@@ -164,14 +166,9 @@ def test_an_edit_by_hand_is_told_with_file_and_key(
 ) -> None:
     folder = copied(made, tmp_path / "held")
     edited = [path for path in folder.rglob("*.json*") if old in path.read_text("utf-8")]
-    if where:
-        assert edited
+    assert edited
     for path in edited:
         path.write_text(path.read_text("utf-8").replace(old, new), "utf-8")
-    if not where:
-        # The last line of a log is not signed by a line behind it: version control has to show that.
-        assert read_baseline(folder).acceptance.by == "Eve"
-        return
     with pytest.raises(InputError, match="not") as caught:
         looked_at(folder, made[1])
     assert where in caught.value.where
