@@ -50,9 +50,9 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class RunChecked:
-    """One run: its standing; what moved first, with the channels that moved at the same instant behind it; readings
-    and curves that left their tolerance (of each curve the farthest sample); other differences in words; and, of all
-    numbers, the one that moved by most tolerances."""
+    """One run: its standing; what moved first, and behind it what moved within half a second of that; readings and
+    curves that left their tolerance (of each curve the farthest sample); other differences in words, those that decide
+    (``told``) and those that do not (``noted``); and, of all numbers, the one that moved by most tolerances."""
 
     run: str
     point: str
@@ -62,6 +62,7 @@ class RunChecked:
     readings: tuple[Place, ...] = ()
     curves: tuple[Place, ...] = ()
     told: tuple[str, ...] = ()
+    noted: tuple[str, ...] = ()
     largest: Place | None = None
     compared: int = 0
 

@@ -2,6 +2,8 @@
 
 The steps of a lever program set the two beside one another, each from its own beginning: a response moved in time to
 fit would lose the lag that is asked about, and a seek that ends half a second later would move everything after it.
+How long a step takes that waits for something (a trim, a seek, a reading) is decided by limits of the harness, which an
+eleventh decimal may pass sooner or later; it is told, and what happened meanwhile decides.
 A sample may lie as far off as its channel's tolerance from any value that the other takes within its time tolerance,
 and that both ways, so that neither a new peak nor a missing one passes.
 """
@@ -20,7 +22,7 @@ from leverproof.baseline.checked import IDENTICAL, MOVED, WITHIN, Place, RunChec
 from leverproof.baseline.collect import compared, samples_sum, steps_of
 from leverproof.baseline.curve import FIDELITY, points
 from leverproof.baseline.model import HeldRun, HeldStep, Regression
-from leverproof.baseline.tolerances import unit_of_doubt
+from leverproof.baseline.tolerances import TIME, unit_of_doubt
 from leverproof.channels import CHANNELS
 from leverproof.conduct.model import ConductedRun
 from leverproof.history import History, Samples
@@ -76,8 +78,8 @@ def check_run(held: HeldRun, run: ConductedRun, tier: Tier, *, key: str) -> RunC
     if samples_sum(history) == held.samples:
         return RunChecked(key, held.point, IDENTICAL)
     told = [*_endings(held, history), *_channels(held, history, tier)]
-    stretches, late = _stretches(held, history, _allowed_late(held, history, tier))
-    told += late
+    stretches, others, noted = _stretches(held, history, _allowed_late(held, history, tier))
+    told += others
     readings = [*_readings(held, history, tier)]
     pairs = list(_pairs(held, history, tier))
     strayed = [place for pair in pairs if (place := _farthest(pair, stretches)) is not None]
@@ -93,6 +95,7 @@ def check_run(held: HeldRun, run: ConductedRun, tier: Tier, *, key: str) -> RunC
         readings=tuple(sorted(out, key=_rank)),
         curves=tuple(sorted(off, key=_rank)),
         told=tuple(told),
+        noted=tuple(noted),
         largest=min([*readings, *strayed], key=_rank, default=None),
         compared=len(readings),
     )
@@ -161,12 +164,14 @@ def _clocks(held: HeldRun, history: History) -> float:
     return sum(jitter for jitter in (held.jitter, history.jitter) if math.isfinite(jitter))
 
 
-def _stretches(held: HeldRun, history: History, late: float) -> tuple[list[_Stretch], list[str]]:
-    """The steps of both runs beside one another, as far as they are the same ones, and what differs of them."""
+def _stretches(held: HeldRun, history: History, late: float) -> tuple[list[_Stretch], list[str], list[str]]:
+    """The steps of both runs beside one another, as far as they are the same ones; what differs of them; and which of
+    them took another time."""
     old, new = held.step / TICKS_PER_SECOND, history.grid.step / TICKS_PER_SECOND
     before, now = held.steps, steps_of(history)
     out: list[_Stretch] = []
     told: list[str] = []
+    noted: list[str] = []
     for was, found in zip(before, now, strict=False):
         if (was.kind, was.name, was.lever) != (found.kind, found.name, found.lever):
             told.append(f"{_step(was)} was followed by other steps: {_step(found)} stands in its place")
@@ -176,10 +181,10 @@ def _stretches(held: HeldRun, history: History, late: float) -> tuple[list[_Stre
         if was.ending != found.ending:
             told.append(f"{_step(was)} ended {was.ending or 'nowhere'}, and now {found.ending or 'nowhere'}")
         elif abs(lasts - lasted) > late + _TINY:
-            told.append(f"{_step(was)} takes {amount(lasts, 's')}, and took {amount(lasted, 's')}")
+            noted.append(f"{_step(was)} takes {amount(lasts, 's')}, and took {amount(lasted, 's')}")
     if len(before) != len(now) and len(out) == min(len(before), len(now)):
         told.append(f"{len(now)} of its steps were flown, and {len(before)} before")
-    return out or [_Stretch(0.0, 0.0, min(held.rows * old, history.data.shape[0] * new))], told
+    return out or [_Stretch(0.0, 0.0, min(held.rows * old, history.data.shape[0] * new))], told, noted
 
 
 def _step(step: HeldStep) -> str:
@@ -272,15 +277,15 @@ def _inside(curve: tuple[Samples, Samples], shared: float) -> tuple[Samples, Sam
 
 
 def _first(pairs: list[_Pair], stretches: list[_Stretch]) -> tuple[Place, ...]:
-    """What moved first: the channels whose samples lie beyond the doubt (95 %) of both runs at the earliest instant at
-    which any does, the one with most units of doubt before the others. In time only a grid step is allowed here: it is
-    asked when something began, not whether it may be late."""
+    """What moved first: the channel whose samples lie beyond the doubt (95 %) of both runs at the earliest instant at
+    which any does, of several the one with most units of doubt; behind it, in order of time, what does so within half a
+    second. In time only a grid step is allowed here: it is asked when something began, not whether it may be late."""
     for stretch in stretches:
         begun = [place for pair in pairs if (place := _begins(pair, stretch)) is not None]
         if begun:
             earliest = min(place.time for place in begun)
-            same = [place for place in begun if place.time <= earliest + _TINY]
-            return tuple(sorted(same, key=lambda p: (-(p.doubts or math.inf), p.channel)))
+            soon = [place for place in begun if place.time <= earliest + TIME + _TINY]
+            return tuple(sorted(soon, key=lambda p: (round(p.time, 6), -(p.doubts or math.inf), p.channel)))
     return ()
 
 

@@ -51,18 +51,24 @@ def moved_words(place: Place) -> str:
 
 
 def begun_words(places: tuple[Place, ...]) -> str:
-    """What moved first in a run, and beside it what moved at the same instant."""
+    """What moved first in a run, and beside it what moved with it or soon after."""
     if not places:
         return "no channel before its steps"
     first = places[0]
     told = f"{spoken(first.channel)} {at_words(first)}: {moved_words(first)}, {doubts_words(first)}"
     unit = amount(float(f"{first.doubt:.2g}"), first.unit)
     told += "" if first.doubts is None else f" of {unit}"
-    rest = [f"{spoken(p.channel)} ({doubts_words(p)})" for p in places[1 : 1 + _BESIDE]]
-    more = len(places) - 1 - len(rest)
-    if rest:
-        told += f"; at the same instant {', '.join(rest)}"
-    return told + (f" and {more} more" if more > 0 else "")
+    soon = "within half a second"
+    for words, some in (("at the same instant", _behind(places, later=False)), (soon, _behind(places, later=True))):
+        shown = [f"{spoken(p.channel)} ({doubts_words(p)})" for p in some[:_BESIDE]]
+        more = f" and {len(some) - len(shown)} more" if len(some) > len(shown) else ""
+        told += f"; {words} {', '.join(shown)}{more}" if shown else ""
+    return told
+
+
+def _behind(places: tuple[Place, ...], *, later: bool) -> list[Place]:
+    """What moved with the first, or within half a second after it."""
+    return [place for place in places[1:] if (place.time > places[0].time) == later]
 
 
 def first_words(first: FirstMove) -> str:

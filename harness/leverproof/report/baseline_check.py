@@ -124,7 +124,7 @@ def first_lines(found: Checked) -> Iterator[str]:
     """What moved first, and where that is seen earliest."""
     first = found.first
     assert first is not None
-    yield f"{spoken(first.channel)}, in {first.runs} of {count(first.of, 'run')} that moved"
+    yield f"{spoken(first.channel)}, in {first.runs} of {first.of} runs that moved"
     yield f"earliest in {first.case}, {run_words(first.run, first.point)}: {begun_words(first.places)}"
     if first.others:
         rest = ", ".join(f"{spoken(name)} ({n})" for name, n in first.others[:6])
@@ -175,6 +175,7 @@ def _parts(found: Checked) -> Iterator[_Part]:
         _Part("Findings with another verdict", list(_turned(found.cases))),
         _Part("Farthest from what was accepted", list(_farthest(found.cases))),
         _Part("Steps and endings", list(_told(found.cases))),
+        _Part("Took another time", list(_noted(found.cases))),
         _Part("Missing", [f"{case.case}: {case.why}" for case in by[MISSING]]),
         _Part("New", [f"{case.case}: {case.why}" for case in by[NEW]]),
         _Part("Not in this run", [", ".join(case.case for case in by[NOT_FLOWN])] if by[NOT_FLOWN] else []),
@@ -209,6 +210,13 @@ def _told(cases: Sequence[CaseChecked]) -> Iterator[str]:
         for run in case.runs:
             if run.told:
                 yield f"{case.case}, {run_words(run.run, run.point)}: {'; '.join(run.told)}"
+
+
+def _noted(cases: Sequence[CaseChecked]) -> Iterator[str]:
+    for case in cases:
+        for run in case.runs:
+            if run.noted:
+                yield f"{case.case}, {run_words(run.run, run.point)}: {'; '.join(run.noted)}"
 
 
 def _shown(lines: Sequence[str]) -> Iterator[str]:

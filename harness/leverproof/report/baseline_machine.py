@@ -92,6 +92,7 @@ def _run(run: RunChecked) -> dict[str, Any]:
         "answer": run.standing,
         "why": run.why,
         "told": list(run.told),
+        "noted": list(run.noted),
         "first": [_place(place) for place in run.first],
         "readings": [_place(place) for place in run.readings],
         "curves": [_place(place) for place in run.curves],
