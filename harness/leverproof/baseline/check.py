@@ -11,6 +11,7 @@ from leverproof.baseline.checked import (
     MISSING,
     MOVED,
     NEW,
+    NOT_APPLICABLE,
     NOT_COMPARABLE,
     NOT_FLOWN,
     WITHIN,
@@ -142,6 +143,8 @@ def _case(record: Record, planned: PlannedCase, before: HeldCase, tier: Tier) ->
         if lost:
             return CaseChecked(name, MOVED, f"it does not apply any more: {lost}", turned=turned)
         return CaseChecked(name, NEW, f"it applies now, and did not: {before.inapplicable}", turned=turned)
+    if lost:
+        return CaseChecked(name, NOT_APPLICABLE, turned=turned)
     programs = {run_key(program): program_sum(program) for program in planned.programs}
     same = programs == {key: run.program for key, run in before.runs.items()}
     if same and before.histories and before.histories == histories_sum(record, name):

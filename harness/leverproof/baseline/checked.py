@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from leverproof.baseline.model import Acceptance, Origin
 
-IDENTICAL, WITHIN, MOVED, NOT_COMPARABLE, NEW, MISSING, NOT_FLOWN = (
+IDENTICAL, WITHIN, MOVED, NOT_COMPARABLE, NEW, MISSING, NOT_FLOWN, NOT_APPLICABLE = (
     "identical",
     "within tolerance",
     "moved",
@@ -14,6 +14,7 @@ IDENTICAL, WITHIN, MOVED, NOT_COMPARABLE, NEW, MISSING, NOT_FLOWN = (
     "new",
     "missing",
     "not in this run",
+    "not applicable",
 )
 """What may be said of a run or a case. Nothing is missed where a record was not asked for a case: it is then not in
 this run."""

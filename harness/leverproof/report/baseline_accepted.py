@@ -33,7 +33,8 @@ def _held(found: Accepted) -> Iterator[str]:
     runs = [run for case in found.baseline.cases.values() for run in case.runs.values()]
     readings = sum(len(run.readings) for run in runs)
     curves = sum(len(run.curves) for run in runs)
-    cases = count(len(found.baseline.cases), "case")
+    flown = sum(bool(case.runs) for case in found.baseline.cases.values())
+    cases = f"{flown:,} of {count(len(found.baseline.cases), 'case')} that apply"
     yield f"held: {cases}, {count(len(runs), 'run')}, {count(readings, 'reading')}, {count(curves, 'curve')}"
 
 

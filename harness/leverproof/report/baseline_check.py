@@ -14,6 +14,7 @@ from leverproof.baseline.checked import (
     MISSING,
     MOVED,
     NEW,
+    NOT_APPLICABLE,
     NOT_COMPARABLE,
     NOT_FLOWN,
     WITHIN,
@@ -31,7 +32,7 @@ from leverproof.report.wording import count, fill, visible
 MOST = 60
 LARGEST = 900_000
 """Bytes of Markdown, as for one record."""
-_ORDER = (IDENTICAL, WITHIN, MOVED, NOT_COMPARABLE, MISSING, NEW, NOT_FLOWN)
+_ORDER = (IDENTICAL, WITHIN, MOVED, NOT_COMPARABLE, MISSING, NEW, NOT_FLOWN, NOT_APPLICABLE)
 _HEADS = ("case", "runs", "first", "when", "how far")
 _MEANT = "If the change is meant: leverproof baseline accept RECORD --by NAME --why TEXT"
 ANSWERS = {

@@ -16,6 +16,7 @@ from leverproof.baseline.checked import (
     MISSING,
     MOVED,
     NEW,
+    NOT_APPLICABLE,
     NOT_COMPARABLE,
     NOT_FLOWN,
     WITHIN,
@@ -31,7 +32,14 @@ from leverproof.report.baseline_check import accepted_words, answer, first_lines
 from leverproof.report.junit import legal
 
 FORMAT = 1
-_CHILD = {MOVED: Failure, MISSING: Error, NOT_COMPARABLE: Error, NEW: Skipped, NOT_FLOWN: Skipped}
+_CHILD = {
+    MOVED: Failure,
+    MISSING: Error,
+    NOT_COMPARABLE: Error,
+    NEW: Skipped,
+    NOT_FLOWN: Skipped,
+    NOT_APPLICABLE: Skipped,
+}
 
 
 def render_json(found: Checked) -> str:

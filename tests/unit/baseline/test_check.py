@@ -257,6 +257,15 @@ def test_a_case_that_does_not_apply_any_more_moved(held: Held) -> None:
     assert [(c.case, c.standing) for c in found.cases] == [("boost-up", "identical"), ("boost-down", "moved")]
 
 
+def test_a_case_that_never_applied_is_neither_the_same_nor_moved(tmp_path: Path) -> None:
+    accept(write(tmp_path / "one", both(lost=("boost-down",))), tmp_path / "held", Wish("Ann", "ok"))
+    kept = read_baseline(tmp_path / "held")
+    found = check(write(tmp_path / "two", both(lost=("boost-down",))), kept)
+    assert [c.standing for c in found.cases] == ["identical", "not applicable"] and found.passed
+    found = check(write(tmp_path / "three", both()), kept)
+    assert [c.standing for c in found.cases] == ["identical", "new"] and found.passed
+
+
 @pytest.mark.parametrize(("verdict", "passes"), [("fail", False), ("conditional pass", True), ("deferred", False)])
 def test_a_verdict_that_turns_is_told_and_decides_when_it_is_worse(held: Held, verdict: str, passes: bool) -> None:
     found = held(both(verdict=verdict, ending=("completed", 1)))
