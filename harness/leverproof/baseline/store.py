@@ -90,6 +90,8 @@ def read_if_there(folder: Path) -> Kept | None:
         for key, run in case.runs.items():
             _fits(run, baseline, f"{where}: cases.{name}.runs.{key}")
         for judgement, finding in case.findings.items():
+            if any(use.count("/") != 2 for use in finding.uses):
+                raise _damaged("a reading is RUN/READING/CHANNEL", f"{where}: cases.{name}.findings.{judgement}.uses")
             if finding.verdict not in VERDICTS:
                 raise _damaged(f"unknown verdict {finding.verdict!r}", f"{where}: cases.{name}.findings.{judgement}")
     return Kept(folder, baseline, log)

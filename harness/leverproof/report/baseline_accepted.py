@@ -34,7 +34,7 @@ def _held(found: Accepted) -> Iterator[str]:
     readings = sum(len(run.readings) for run in runs)
     curves = sum(len(run.curves) for run in runs)
     flown = sum(bool(case.runs) for case in found.baseline.cases.values())
-    cases = f"{flown:,} of {count(len(found.baseline.cases), 'case')} that apply"
+    cases = f"{count(flown, 'case')} of {len(found.baseline.cases):,} asked for"
     yield f"held: {cases}, {count(len(runs), 'run')}, {count(readings, 'reading')}, {count(curves, 'curve')}"
 
 

@@ -148,7 +148,7 @@ def test_the_page_draws_every_number_and_needs_nothing(history: Past) -> None:
 
 def test_an_acceptance_in_words(tmp_path: Path) -> None:
     first = accept(write(tmp_path / "one", Flight()), tmp_path / "held", Wish("Ann", "good"))
-    assert "held: 1 of 1 case that apply, 2 runs, 2 readings, 10 curves" in baseline_accepted.render(first)
+    assert "held: 1 case of 1 asked for, 2 runs, 2 readings, 10 curves" in baseline_accepted.render(first)
     again = accept(write(tmp_path / "one", Flight()), tmp_path / "held", Wish("Ann", "other"))
     assert "nothing was written" in baseline_accepted.render(again)
     failing = Flight(verdict="fail", ending=("completed", 1), change=moved_by(40.0))
