@@ -101,7 +101,7 @@ def test_the_one_that_moved_first_is_named_and_not_the_one_that_moved_most(held:
         data["brake_power"][260:] += 400.0
 
     first = held(both(change)).first
-    assert first is not None and first.channel == "engine_speed" and first.others == ()
+    assert first is not None and first.channel == "engine_speed" and first.others == () and len(first.places) == 1
     assert first.places[0].time == pytest.approx(10.0, abs=0.1)
 
 
@@ -127,8 +127,10 @@ def test_a_new_peak_is_seen_however_short_of_the_reading(held: Held, change: Cha
     assert held(both(change)).standing == "moved"
 
 
-def test_a_peak_that_is_missing_is_seen_too(tmp_path: Path) -> None:
-    peaked = both(added("manifold_pressure", 3.0, 520, 545))
+@pytest.mark.parametrize("last", [545, 528])
+def test_a_peak_that_is_missing_is_seen_too(last: int, tmp_path: Path) -> None:
+    """Also one so short that the time tolerance would let every sample of the other run be before or after it."""
+    peaked = both(added("manifold_pressure", 3.0, 520, last))
     accept(write(tmp_path / "accepted", peaked), tmp_path / "held", Wish("Ann", "ok"))
     found = check(write(tmp_path / "now", both()), read_baseline(tmp_path / "held"))
     assert found.standing == "moved" and found.first is not None
@@ -159,9 +161,9 @@ def test_steps_begin_beside_one_another_whenever_they_begin(tmp_path: Path) -> N
 
     accept(write(tmp_path / "accepted", both(event(620))), tmp_path / "held", Wish("Ann", "ok"))
     kept = read_baseline(tmp_path / "held")
-    later = both(event(629), seek_ends=609)
+    later = both(event(650), seek_ends=630)
     assert check(write(tmp_path / "later", later), kept).passed
-    early = both(event(606), seek_ends=609)
+    early = both(event(620), seek_ends=630)
     assert not check(write(tmp_path / "early", early), kept).passed
 
 
@@ -204,6 +206,13 @@ def test_what_was_no_number_before_and_is_not_now_is_the_same(tmp_path: Path) ->
 def test_a_run_that_ends_otherwise_moved(held: Held) -> None:
     found = held(both(run_ending="invalid", change=added("brake_power", 0.1)))
     assert "it ended completed, and now invalid" in found.cases[0].runs[0].told
+    assert found.standing == "moved" and found.first is None
+
+
+def test_a_reading_just_out_of_its_tolerance_is_out_though_its_curve_is_not(held: Held) -> None:
+    found = held(both(added("brake_power", 4.6)))
+    run = found.cases[0].runs[0]
+    assert found.standing == "moved" and len(run.readings) == 1 and run.curves == ()
 
 
 @pytest.mark.parametrize(
