@@ -83,7 +83,12 @@ def test_the_short_way_finds_the_same_errors_in_every_value(name: str, folder: s
 
 def test_the_short_way_knows_the_forms_of_a_schema_that_ours_do_not_use() -> None:
     told: dict[str, Any] = {
-        "properties": {"any": True, "none": False, "number": {"type": ["number", "boolean"]}, "whole": {"type": "integer"}},
+        "properties": {
+            "any": True,
+            "none": False,
+            "number": {"type": ["number", "boolean"]},
+            "whole": {"type": "integer"},
+        },
         "allOf": [
             True,
             {"if": True, "then": {"required": ["any"]}},
