@@ -8,6 +8,8 @@ the older defects.
 from __future__ import annotations
 
 TRADE_SURE: dict[str, tuple[str, ...]] = {
+    # The half second falls in the middle of a burst of throttle.
+    "runs-on-while-paused": ("pause-in-the-middle",),
     # The lever does nothing where these cases move it a little.
     "throttle-dead-travel": (
         "below-governing-range",
@@ -149,6 +151,7 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
         "governor-recovers",
         "hot-day-turbo-speed",
         "light-does-not-chatter",
+        "pause-in-the-middle",
         "rpm-against-airspeed",
         "rpm-both-ways",
         "rpm-lever-response",
@@ -222,6 +225,11 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
 }
 
 TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
+    # A computer that stops for half a second by itself while one of the two grid steps flies is a pause too.
+    "runs-on-while-paused": (
+        "half-grid-step",
+        "transient-at-half-step",
+    ),
     # The study of two steps is what it spoils, and that is the doubt of every reading.
     "frame-rate-dependent": ("boost-both-ways",),
     # In colder air the loop of wheel and gate hunts by some hundredths of an inch at little flow.

@@ -87,7 +87,7 @@ class Step:
     """One step of a lever program.
 
     ``do``: ``set`` (``levers``: jump), ``move`` (``levers`` ramped over ``duration`` ticks), ``hold`` (``duration``),
-    ``seek`` (``lever`` until ``channel`` holds ``value`` within ``within``; ``accept`` lists endings beside
+    ``pause`` (nothing is asked of the model for ``duration`` of wall time; its own time stands still), ``seek`` (``lever`` until ``channel`` holds ``value`` within ``within``; ``accept`` lists endings beside
     ``reached`` that let the run go on: ``stop``, ``"<channel> limit"``; ``rate`` lever travel per second or None for
     the sheet's; ``limit`` ticks), ``couple`` (boost follows throttle at ``lead``), ``uncouple``, ``read``
     (``name``, ``limit`` ticks to wait for steadiness). ``levers`` may also name surroundings. ``name`` marks the

@@ -128,6 +128,8 @@ def step_words(step: Step) -> str:
         return f"Move {_settings(step.levers)} over {duration(step.duration)}.{mark}"
     if step.do == "hold":
         return f"Hold for {duration(step.duration)}.{mark}"
+    if step.do == "pause":
+        return f"Pause: ask nothing of the model for {duration(step.duration)} by the clock on the wall.{mark}"
     if step.do == "seek":
         return _seek_words(step) + mark
     if step.do == "couple":
