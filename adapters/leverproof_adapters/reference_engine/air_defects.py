@@ -39,6 +39,13 @@ def no_air_above_standard(p: Parameters, altitude: Array, offset: Array, humidit
     return surroundings(p, np.maximum(altitude, 0.0), offset, humidity, airspeed)
 
 
+def nothing_denser_breathed(p: Coefficients, levers: Levers, air: Air) -> Point:
+    """The intake is fed from a table of pressure by height that begins at sea level; the gauges outside go on."""
+    x = conditions.given(p, levers, air)
+    x.inlet_pressure = x.inlet_pressure * np.minimum(atmosphere.SEA_LEVEL_PRESSURE / air.pressure, 1.0)
+    return x
+
+
 def vapour_taken_off(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
     """Static pressure less the pressure of the vapour in it."""
     air = surroundings(p, altitude, offset, humidity, airspeed)
@@ -142,6 +149,21 @@ AIR_DEFECTS = (
         "Heights below sea level are cut off at sea level: no day has a higher pressure than the standard one.",
         other_parts(surroundings=no_air_above_standard),
         fires=("below-sea-level",),
+    ),
+    Defect(
+        "nothing-denser-breathed",
+        "small",
+        "The engine's table of pressure by height begins at sea level; the gauges outside show the high pressure.",
+        other_parts(given=nothing_denser_breathed),
+        fires=("fixed-levers-on-a-high",),
+    ),
+    Defect(
+        "unsupercharged-engine-ends-at-sea-level",
+        "small",
+        "The engine's table of pressure by height begins at sea level; the gauges outside show the high pressure.",
+        other_parts(given=nothing_denser_breathed),
+        ("rill-6",),
+        fires=("full-throttle-on-a-high",),
     ),
     Defect(
         "vapour-taken-off-static-pressure",

@@ -140,6 +140,8 @@ def _ending(j: Judgement, _: Words) -> str:
 def _crossing(j: Judgement, words: Words) -> str:
     at = words(j.at) if j.at is not None else "its value"
     name = f"{channel_words(j.channel)} at {j.reading}"
+    if j.less:
+        name += f" less that at {j.less[0]}"
     return f"the {channel_words(j.over)} at which {name} passes {at} {_bounds(j, words)}"
 
 

@@ -23,6 +23,11 @@ def test_every_shipped_case_loads() -> None:
         assert case.applies.lost
 
 
+def test_a_folder_of_shipped_cases_is_one_subject() -> None:
+    subjects = {(Path(case.path).parent.name, case.subject) for case in SHIPPED.cases}
+    assert len(subjects) == len({folder for folder, _ in subjects}) == len(SHIPPED.ladder)
+
+
 def test_shipped_cases_use_every_kind_of_judgement() -> None:
     assert {j.what for case in SHIPPED.cases for j in case.judgements} == set(WHATS)
 
