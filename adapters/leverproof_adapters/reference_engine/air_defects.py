@@ -68,6 +68,11 @@ def air_between_few_points(p: Parameters, altitude: Array, offset: Array, humidi
     return at_pressure(air, np.interp(altitude, _FEW_HEIGHTS, table))
 
 
+def air_in_steps(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
+    """The air of the whole thousand feet below."""
+    return surroundings(p, 1000.0 * np.floor(altitude * 0.001), offset, humidity, airspeed)
+
+
 def ram_by_the_speed(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
     """Ram pressure in proportion to airspeed instead of its square, right at 250 kt."""
     air = surroundings(p, altitude, offset, humidity, airspeed)
@@ -177,7 +182,7 @@ AIR_DEFECTS = (
         "large",
         "Pressure altitude is taken for a true height, so that the pressure depends on how warm the day is.",
         other_parts(surroundings=pressure_of_true_height),
-        fires=("standard-atmosphere",),
+        fires=("air-through-a-climb", "standard-atmosphere"),
     ),
     Defect(
         "air-between-few-points",
@@ -185,6 +190,13 @@ AIR_DEFECTS = (
         "Pressure by height is a short table with straight lines between its points, right at the points only.",
         other_parts(surroundings=air_between_few_points),
         fires=("below-sea-level", "standard-atmosphere"),
+    ),
+    Defect(
+        "air-in-steps",
+        "large",
+        "The air is looked up for the whole thousand feet below, right at those heights only.",
+        other_parts(surroundings=air_in_steps),
+        fires=("air-through-a-climb", "standard-atmosphere"),
     ),
     Defect(
         "static-port-in-the-slipstream",

@@ -24,7 +24,10 @@ FURTHER_SURE: dict[str, tuple[str, ...]] = {
     "boost-as-second-throttle": ("ram-by-the-square",),
     "boost-without-exhaust": ("turbo-needs-exhaust",),
     # The rule of thumb gives 30.92 inHg at -1,000 ft.
-    "inch-per-thousand-feet": ("below-sea-level",),
+    "inch-per-thousand-feet": (
+        "air-through-a-climb",
+        "below-sea-level",
+    ),
     # Blades that stand still let rpm follow power, so that no setting by rpm is met.
     "fixed-pitch": (
         "blade-angle-by-height",

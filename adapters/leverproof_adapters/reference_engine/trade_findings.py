@@ -18,6 +18,7 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     # A throttle that has been wide open does not come back to where it was.
     "throttle-slips-on-its-shaft": (
         "power-up-and-down",
+        "slam-and-chop",
         "throttle-both-ways",
     ),
     "windmilling-without-pumping": ("windmilling-pressure",),
@@ -30,7 +31,11 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     ),
     # The integral part built up during the spin-up has to be run down by an error the other way.
     "servo-winds-up": ("boost-step-settles",),
-    "coordination-together": ("coordination-order",),
+    # The turbo is at work where throttle alone should be.
+    "coordination-together": (
+        "coordination-below-the-boost",
+        "coordination-order",
+    ),
     # Eight degrees more blade against a leak of 0.06/s need 4 rad/s of error.
     "governor-leaks": ("rpm-against-airspeed",),
     "governor-valve-overlaps": ("rpm-both-ways",),
@@ -225,6 +230,8 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
 }
 
 TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
+    # The lever moves no gate, so there is hardly a way of the turbo to compare.
+    "boost-as-second-throttle": ("half-grid-step",),
     # A computer that stops for half a second by itself while one of the two grid steps flies is a pause too.
     "runs-on-while-paused": (
         "half-grid-step",
@@ -236,6 +243,7 @@ TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
     "cold-compression": ("throttle-both-ways",),
     "deck-controller-winds-up": (
         "climb-power",
+        "slam-and-chop",
         "temperature-exponent",
         "turbo-normalised-climb",
     ),

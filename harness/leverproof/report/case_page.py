@@ -159,7 +159,12 @@ def _seek_words(step: Step) -> str:
     return text + "."
 
 
-_ACCEPTED = {"stop": "the lever reaches its stop"}
+_ACCEPTED = {
+    "stop": "the lever reaches its stop",
+    "no response": "the reading does not answer the lever",
+    "not monotone": "the reading turns back on the way",
+    "not reached": "the time is up",
+}
 
 
 def tolerance_words(tolerance: Tolerance, *, expected: str = "the expected value") -> str:
