@@ -230,8 +230,6 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
 }
 
 TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
-    # The lever moves no gate, so there is hardly a way of the turbo to compare.
-    "boost-as-second-throttle": ("half-grid-step",),
     # A computer that stops for half a second by itself while one of the two grid steps flies is a pause too.
     "runs-on-while-paused": (
         "half-grid-step",
