@@ -88,8 +88,8 @@ def test_what_lies_there_is_not_flown_again_and_kept_margins_are_read(
 def test_the_shipped_page_is_made_from_the_kept_margins() -> None:
     """After a change of cases or defects: ``leverproof coverage --leave DIR --keep reference_cases/kills.json
     --markdown docs/explanation/coverage.md``, then ``leverproof ledger --measure DIR --keep
-    reference_cases/margins.json --markdown docs/explanation/ledger.md``, which flies the honest engines only. Records of
-    further honest engines (``run --stand FILE --out DIR/honest-NAME``) count when they lie there."""
+    reference_cases/margins.json --markdown docs/explanation/ledger.md``, which flies the honest engines only.
+    Records of further honest engines (``run --stand FILE --out DIR/honest-NAME``) count when they lie there."""
     catalogue, kept = load_catalogue(), read(ROOT / "reference_cases" / "margins.json")
     assert kept.changed(catalogue) == ()
     assert {defect.name for defect in known_defects()} <= set(kept.defects)
