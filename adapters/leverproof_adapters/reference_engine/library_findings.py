@@ -75,9 +75,6 @@ FURTHER_BORDERLINE: dict[str, tuple[str, ...]] = {
     "governor-hunts": ("airspeed-leaves-static", "field-barometric-run-up"),
     # Straight lines lie a tenth of an inch above the table in their middle, as much as the tube is wide.
     "air-between-few-points": ("air-through-a-climb",),
-    # A turbo that does not follow the exhaust has hardly a way to compare.
-    "boost-without-exhaust": ("half-grid-step",),
-    "turbo-speed-proportional-to-lever": ("half-grid-step",),
     # Low gear runs out of pressure elsewhere, or high gear costs its heat alone: the curves cross lower down.
     "weak-geared-wheel": ("gear-shift-height",),
     "starved-geared-wheel": ("gear-shift-height",),
