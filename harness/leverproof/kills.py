@@ -65,10 +65,12 @@ def fly(
     command: Sequence[str],
     shown: Callable[[], Shown],
     beside: Sequence[str] = (),
+    leave: Path | None = None,
 ) -> Kills:
     """Runs the whole library once with each named defect (all of the embedded engine when none is named), each on the
     first engine it can be built into, and with those of example models in ``beside``; ``shown`` gives what shows the
-    progress of each run. Raises :class:`UsageError` for an unknown name."""
+    progress of each run; the records stay in the folder ``leave``, as :func:`record_name` calls them. Raises
+    :class:`UsageError` for an unknown name."""
     from leverproof.session import run_session
 
     known = _known_defects()
@@ -77,11 +79,16 @@ def fly(
     runs: list[DefectRun] = []
     with tempfile.TemporaryDirectory(prefix="leverproof-") as folder:
         for index, (defect, stand) in enumerate(wanted):
-            out = Path(folder) / str(index)
+            out = Path(folder) / str(index) if leave is None else leave / record_name(defect.name)
             with shown() as progress:
                 code = run_session(_request(defect, stand, seed, out, command), progress)
             runs.append(_run(defect, read_record(out), code))
     return Kills(tuple(runs), digests_of(load_catalogue()), seed, "flown now")
+
+
+def record_name(defect: str) -> str:
+    """What the folder with the record of a defect is called among others."""
+    return f"defect-{defect.replace(MARK, '-')}"
 
 
 def _named(known: Mapping[str, SeededDefect], name: str) -> tuple[SeededDefect, str | None]:
@@ -173,7 +180,7 @@ def _from_records(folder: Path) -> Kills:
             raise InputError("the run did not end in order", str(place), "make it again", "incomplete")
         runs.append(_run(_known(known, str(name), str(place)), record, int((record.footer or {})["exit"])))
         seed = int(record.header.get("seed", 1))
-        digests.update(_digests_in(place))
+        digests.update(digests_in(place))
     if not runs:
         raise InputError(
             "no record of a run with a defect in this folder",
@@ -184,7 +191,7 @@ def _from_records(folder: Path) -> Kills:
     return Kills(tuple(runs), digests, seed, f"read from {len(runs)} records in {folder.name}")
 
 
-def _digests_in(place: Path) -> dict[str, str]:
+def digests_in(place: Path) -> dict[str, str]:
     """Digests of the cases a record keeps verbatim; a file's name is the id of its case."""
     kept = (place / "inputs").rglob("*.toml")
     now = load_catalogue().texts

@@ -65,9 +65,11 @@ def _properties(definitions: Schema) -> Keyword:
     return properties
 
 
-def _plainly_fits(value: object, schema: Schema, definitions: Schema) -> bool:
+def _plainly_fits(value: object, schema: Schema | bool, definitions: Schema) -> bool:
     """Whether a text, number or truth value fits a schema of the simplest kind; false also where that is not known."""
     kind = type(value)
+    if not isinstance(schema, dict):
+        return schema is True
     if kind is dict or kind is list:
         return False
     for keyword, asked in schema.items():
@@ -116,13 +118,13 @@ def _all_of(validator: Any, members: list[Schema], instance: object, schema: obj
 
 def _word_asked(member: Schema) -> tuple[str, str] | None:
     """Key and word of a member of the form "if KEY is WORD, then ...", and of no other."""
-    condition = member.get("if")
-    if condition is None or len(member) != 2 or "then" not in member:
+    condition = member.get("if") if isinstance(member, dict) else None
+    if not isinstance(condition, dict) or len(member) != 2 or "then" not in member:
         return None
     if condition.keys() != {"properties", "required"} or len(condition["properties"]) != 1:
         return None
     ((key, rule),) = condition["properties"].items()
-    word = rule.get("const")
-    if condition["required"] != [key] or not isinstance(word, str) or not rule.keys() <= {"const", "description"}:
+    word = rule.get("const") if isinstance(rule, dict) and rule.keys() <= {"const", "description"} else None
+    if condition["required"] != [key] or not isinstance(word, str):
         return None
     return key, word

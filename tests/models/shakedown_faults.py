@@ -40,6 +40,7 @@ VICES: dict[str, tuple[str, str]] = {
     "reset-leaves-heat": ("reset", "adds a trace at each reset"),
     "late-by-a-batch": ("single-steps", "applies the first row of a batch one row late"),
     "odd-batches": ("random-batches", "leaves out the last row of a batch of odd length"),
+    "runs-on-when-left": ("paused", "goes on by a clock when nothing was asked for a while"),
     "own-column-order": ("column-order", "answers in its own order of columns"),
     "draught-from-neighbours": ("lanes", "lets the number of lanes into the pressure"),
     "all-lanes-move": ("some-lanes", "advances lanes that were not named"),
@@ -93,8 +94,11 @@ class Lane:
 class Engine:
     """Lanes of the engine with one vice, or none."""
 
-    def __init__(self, vice: str, tick: Callable[[float], None]) -> None:
-        self._vice, self._tick = vice, tick
+    def __init__(
+        self, vice: str, tick: Callable[[float], None], now: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._vice, self._tick, self._now = vice, tick, now
+        self._answered = now()
         self._noise = random.Random(7)
         self._tolerance = int.from_bytes(os.urandom(4)) * 1e-12 if vice == "seeded-by-the-opening" else 0.0
         self._heat, self._hot, self._singles = 0.0, False, 0
@@ -146,6 +150,11 @@ class Engine:
         """See the port."""
         self._tick(0.015 * len(rows) if self._vice == "slow-rows" else 0.0)
         self._singles = self._singles + 1 if len(rows) == 1 else 0
+        left, self._answered = self._now() - self._answered, self._now()
+        if self._vice == "runs-on-when-left" and left > 0.4:
+            for number in lanes:
+                for _ in range(round(left / self._step)):
+                    self._go(self._lanes[number], self._lanes[number].told)
         if self._vice == "waits-now-and-then" and self._singles % 100 == 99:
             self._tick(4.0)
         out = np.empty((len(rows), len(lanes), len(self._outputs)))
@@ -242,7 +251,9 @@ def make(options: dict[str, Any], defect: str | None) -> Engine:
     if vice == "dies-at-start":
         raise RuntimeError("no fuel in the tank")
     clock = options.get("clock")
-    return Engine(vice, clock.turn if clock is not None else lambda seconds: None)
+    if clock is None:
+        return Engine(vice, lambda seconds: None)
+    return Engine(vice, clock.turn, clock)
 
 
 def main() -> None:

@@ -39,6 +39,13 @@ def no_air_above_standard(p: Parameters, altitude: Array, offset: Array, humidit
     return surroundings(p, np.maximum(altitude, 0.0), offset, humidity, airspeed)
 
 
+def nothing_denser_breathed(p: Coefficients, levers: Levers, air: Air) -> Point:
+    """The intake is fed from a table of pressure by height that begins at sea level; the gauges outside go on."""
+    x = conditions.given(p, levers, air)
+    x.inlet_pressure = x.inlet_pressure * np.minimum(atmosphere.SEA_LEVEL_PRESSURE / air.pressure, 1.0)
+    return x
+
+
 def vapour_taken_off(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
     """Static pressure less the pressure of the vapour in it."""
     air = surroundings(p, altitude, offset, humidity, airspeed)
@@ -59,6 +66,11 @@ def air_between_few_points(p: Parameters, altitude: Array, offset: Array, humidi
     air = surroundings(p, altitude, offset, humidity, airspeed)
     table = np.asarray(atmosphere.pressure(_FEW_HEIGHTS * _FOOT))
     return at_pressure(air, np.interp(altitude, _FEW_HEIGHTS, table))
+
+
+def air_in_steps(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
+    """The air of the whole thousand feet below."""
+    return surroundings(p, 1000.0 * np.floor(altitude * 0.001), offset, humidity, airspeed)
 
 
 def ram_by_the_speed(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
@@ -144,6 +156,21 @@ AIR_DEFECTS = (
         fires=("below-sea-level",),
     ),
     Defect(
+        "nothing-denser-breathed",
+        "small",
+        "The engine's table of pressure by height begins at sea level; the gauges outside show the high pressure.",
+        other_parts(given=nothing_denser_breathed),
+        fires=("fixed-levers-on-a-high",),
+    ),
+    Defect(
+        "unsupercharged-engine-ends-at-sea-level",
+        "small",
+        "The engine's table of pressure by height begins at sea level; the gauges outside show the high pressure.",
+        other_parts(given=nothing_denser_breathed),
+        ("rill-6",),
+        fires=("full-throttle-on-a-high",),
+    ),
+    Defect(
         "vapour-taken-off-static-pressure",
         "small",
         "The pressure of the water vapour is taken off the static pressure instead of standing in it.",
@@ -155,7 +182,7 @@ AIR_DEFECTS = (
         "large",
         "Pressure altitude is taken for a true height, so that the pressure depends on how warm the day is.",
         other_parts(surroundings=pressure_of_true_height),
-        fires=("standard-atmosphere",),
+        fires=("air-through-a-climb", "standard-atmosphere"),
     ),
     Defect(
         "air-between-few-points",
@@ -163,6 +190,13 @@ AIR_DEFECTS = (
         "Pressure by height is a short table with straight lines between its points, right at the points only.",
         other_parts(surroundings=air_between_few_points),
         fires=("below-sea-level", "standard-atmosphere"),
+    ),
+    Defect(
+        "air-in-steps",
+        "large",
+        "The air is looked up for the whole thousand feet below, right at those heights only.",
+        other_parts(surroundings=air_in_steps),
+        fires=("air-through-a-climb", "standard-atmosphere"),
     ),
     Defect(
         "static-port-in-the-slipstream",

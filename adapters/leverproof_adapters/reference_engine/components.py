@@ -60,6 +60,8 @@ class Build:
     light: Mover = controls.light
     readings: Readings = as_computed
     time_scale: Callable[[int], float] = field(default=lambda step_ticks: 1.0)
+    clock: Callable[[], float] | None = None
+    """Seconds of a clock by which the engine runs on while nothing is asked of it; an honest one has none."""
 
     coefficients: Coefficients = field(init=False, repr=False)
     """The parameters in the form in which the parts are given them."""

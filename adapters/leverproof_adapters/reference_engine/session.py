@@ -12,7 +12,7 @@ from leverproof import __version__
 from leverproof.channels import CHANNELS, READINGS, SURROUNDINGS
 from leverproof.errors import StandError, nearest
 from leverproof.stand.port import Array, Capabilities, Hello, Signal, Start
-from leverproof.timegrid import TimeGrid
+from leverproof.timegrid import TICKS_PER_SECOND, TimeGrid
 from leverproof_adapters.reference_engine import dynamics
 from leverproof_adapters.reference_engine.components import Build
 from leverproof_adapters.reference_engine.state import (
@@ -31,6 +31,8 @@ from leverproof_adapters.reference_engine.state import (
 LANES = 4096
 AT_ONCE = 12_000
 """Rows times lanes unpacked and shown at a time: what they take stays near the processor."""
+FELT_SILENCE = 0.45
+"""Seconds between two requests from which an engine with a clock of its own has run on meanwhile."""
 REST = {"mixture": 2.0, "propeller": 1.0, "intercooler_shutter": 1.0, "cowl_flaps": 1.0}
 """Where a lever stands that the conversation never names: auto rich, full forward, open; all others at zero."""
 TOPS = {name: float(max(len(CHANNELS[name].states) - 1, 1)) for name in Levers.__slots__}
@@ -89,6 +91,7 @@ class ReferenceSession:
         self._step_ticks = 0
         self._lanes_of_pace = -1
         self._memory: dict[str, Array] = {}
+        self._answered = 0.0
 
     def hello(self) -> Hello:
         """The variant, its levers and its readings, in canonical units."""
@@ -130,6 +133,8 @@ class ReferenceSession:
         point = self._build.evaluate(state, position, first)
         self._build.light(self._build.coefficients, state, position, first, point, pace)
         self._store = state.settled()
+        if self._build.clock is not None:
+            self._answered = self._build.clock()
         found = np.empty((len(starts), len(outputs)))
         self._show(found, state, first, point)
         return found
@@ -144,6 +149,17 @@ class ReferenceSession:
             )
         if len(index) == 0:
             return np.empty((len(rows), 0, len(self._outputs)))
+        clock = self._build.clock
+        if clock is None:
+            return self._advanced(index, rows)
+        silent = clock() - self._answered
+        if silent > FELT_SILENCE and len(rows):
+            self._advanced(index, rows[:1].repeat(int(silent * TICKS_PER_SECOND) // self._step_ticks, axis=0))
+        found = self._advanced(index, rows)
+        self._answered = clock()
+        return found
+
+    def _advanced(self, index: NDArray[np.intp], rows: Array) -> Array:
         if len(index) == 1:
             # NumPy takes three times as long to change an array in place that holds one number.
             return self._stepped(index.repeat(2), rows.repeat(2, axis=1))[:, :1].copy()

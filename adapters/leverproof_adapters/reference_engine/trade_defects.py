@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 from leverproof_adapters.reference_engine import controls
 from leverproof_adapters.reference_engine import trade_defect_parts as wrong
 from leverproof_adapters.reference_engine.seeding import (
@@ -236,5 +238,14 @@ _HEAT = (
         EARLY,
     ),
 )
+_CONDUCT = (
+    Defect(
+        "runs-on-while-paused",
+        "large",
+        "The engine goes on by the clock on the wall when nothing has been asked of it for half a second.",
+        other_parts(clock=time.monotonic),
+        EVERY,
+    ),
+)
 
-TRADE_DEFECTS = (*_LEVERS, *_AUTOMATIC, *_PROPELLER, *_MIXTURE, *_HEAT)
+TRADE_DEFECTS = (*_LEVERS, *_AUTOMATIC, *_PROPELLER, *_MIXTURE, *_HEAT, *_CONDUCT)

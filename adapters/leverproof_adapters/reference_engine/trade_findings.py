@@ -8,6 +8,8 @@ the older defects.
 from __future__ import annotations
 
 TRADE_SURE: dict[str, tuple[str, ...]] = {
+    # The half second falls in the middle of a burst of throttle.
+    "runs-on-while-paused": ("pause-in-the-middle",),
     # The lever does nothing where these cases move it a little.
     "throttle-dead-travel": (
         "below-governing-range",
@@ -16,6 +18,7 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     # A throttle that has been wide open does not come back to where it was.
     "throttle-slips-on-its-shaft": (
         "power-up-and-down",
+        "slam-and-chop",
         "throttle-both-ways",
     ),
     "windmilling-without-pumping": ("windmilling-pressure",),
@@ -28,7 +31,11 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
     ),
     # The integral part built up during the spin-up has to be run down by an error the other way.
     "servo-winds-up": ("boost-step-settles",),
-    "coordination-together": ("coordination-order",),
+    # The turbo is at work where throttle alone should be.
+    "coordination-together": (
+        "coordination-below-the-boost",
+        "coordination-order",
+    ),
     # Eight degrees more blade against a leak of 0.06/s need 4 rad/s of error.
     "governor-leaks": ("rpm-against-airspeed",),
     "governor-valve-overlaps": ("rpm-both-ways",),
@@ -149,6 +156,7 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
         "governor-recovers",
         "hot-day-turbo-speed",
         "light-does-not-chatter",
+        "pause-in-the-middle",
         "rpm-against-airspeed",
         "rpm-both-ways",
         "rpm-lever-response",
@@ -222,12 +230,18 @@ TRADE_SURE: dict[str, tuple[str, ...]] = {
 }
 
 TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
+    # A computer that stops for half a second by itself while one of the two grid steps flies is a pause too.
+    "runs-on-while-paused": (
+        "half-grid-step",
+        "transient-at-half-step",
+    ),
     # The study of two steps is what it spoils, and that is the doubt of every reading.
     "frame-rate-dependent": ("boost-both-ways",),
     # In colder air the loop of wheel and gate hunts by some hundredths of an inch at little flow.
     "cold-compression": ("throttle-both-ways",),
     "deck-controller-winds-up": (
         "climb-power",
+        "slam-and-chop",
         "temperature-exponent",
         "turbo-normalised-climb",
     ),

@@ -17,6 +17,7 @@ import time
 import traceback
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -47,11 +48,12 @@ class WorkerError(UsageError):
 
 
 class Workers:
-    """``jobs`` processes that fly blocks; use it in a ``with`` statement. They are started with the first block, kept
-    from one :meth:`run` to the next, and killed in the end, whatever they are doing."""
+    """``jobs`` processes that fly blocks; use it in a ``with`` statement. They are started with the first block, or
+    ahead of it by :meth:`start`, kept from one :meth:`run` to the next, and killed in the end, whatever they are doing.
+    """
 
-    def __init__(self, fly: Flyer, jobs: int, *, clock: Callable[[], float] = time.monotonic) -> None:
-        self._fly, self.jobs, self._clock = fly, jobs, clock
+    def __init__(self, fly: Flyer | None, jobs: int, *, clock: Callable[[], float] = time.monotonic) -> None:
+        self.fly, self.jobs, self._clock = fly, jobs, clock
         self._workers: list[_Worker] = []
         self._stillborn = 0
 
@@ -62,6 +64,12 @@ class Workers:
         for worker in self._workers:
             worker.kill()
         self._workers = []
+
+    def start(self) -> None:
+        """Starts all processes, which import what they need while the plan is read. They do nothing before they are
+        given what flies: ``fly``."""
+        while len(self._workers) < self.jobs:
+            self._workers.append(_Worker(self._clock))
 
     def run(self, blocks: Iterable[Block], on_done: Done) -> None:
         """Flies all blocks; ``on_done`` is told each with its lines, in the order in which they are done. A block may
@@ -87,12 +95,18 @@ class Workers:
                 return
             self._give(worker, block)
         while len(self._workers) < self.jobs and (block := queue.next()) is not None:
-            worker = _Worker(self._fly, self._clock)
+            worker = _Worker(self._clock)
             self._workers.append(worker)
             self._give(worker, block)
 
     def _give(self, worker: _Worker, block: Block) -> None:
-        worker.give(block, self._clock(), patience(self._fly, block))
+        fly = self._flyer()
+        worker.give(fly, block, self._clock(), patience(fly, block))
+
+    def _flyer(self) -> Flyer:
+        if self.fly is None:
+            raise RuntimeError("there is nothing that flies blocks yet")
+        return self.fly
 
     def _listen(self, worker: _Worker, queue: _Queue, on_done: Done) -> None:
         try:
@@ -145,7 +159,7 @@ class Workers:
         if len(block.items) > 1:
             queue.again(alone(block))
         else:
-            on_done(block, lost(self._fly.plan, block, words))
+            on_done(block, lost(self._flyer().plan, block, words))
 
 
 def patience(fly: Flyer, block: Block) -> float:
@@ -185,24 +199,30 @@ class _Worker:
     line: Connection
     beats: Any
     ready: bool = False
+    equipped: bool = False
     block: Block | None = None
     heard: int = 0
     since: float = 0.0
     patience: float = field(default=0.0)
 
-    def __init__(self, fly: Flyer, clock: Callable[[], float]) -> None:
+    def __init__(self, clock: Callable[[], float]) -> None:
         context = multiprocessing.get_context("spawn")
         self.line, theirs = context.Pipe()
         self.beats = context.RawValue("Q", 0)
-        self.process = context.Process(target=_work, args=(theirs, fly, self.beats), daemon=False)
-        self.ready, self.block, self.heard = False, None, 0
-        self.process.start()
+        self.process = context.Process(target=_work, args=(theirs, self.beats), daemon=False)
+        self.ready, self.block, self.heard, self.equipped = False, None, 0, False
+        with _uninterrupted():
+            self.process.start()
         theirs.close()
         self.since = clock()
 
-    def give(self, block: Block, now: float, patience: float) -> None:
+    def give(self, fly: Flyer, block: Block, now: float, patience: float) -> None:
+        """Sends a block, and before the first what flies it."""
         self.block, self.since, self.patience = block, now, patience
         try:
+            if not self.equipped:
+                self.line.send(fly)
+                self.equipped = True
             self.line.send(block)
         except OSError:
             # It has ended meanwhile; its sentinel will tell.
@@ -225,25 +245,41 @@ class _Worker:
         return f"the model ended its process with exit code {code}"
 
 
-def _work(line: Connection, fly: Flyer, beats: Any) -> None:
-    """A worker: blocks in, lines out, until nobody is at the other end. An interrupt is for the parent to act upon."""
+@contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """What is started meanwhile is never interrupted: that is for its parent to act upon, which hears of it after."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _work(line: Connection, beats: Any) -> None:
+    """A worker: what flies, then blocks in, lines out, until nobody is at the other end."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_follow, daemon=True).start()
     # What a model prints must not mix with the results of the command.
     os.dup2(sys.stderr.fileno() if sys.stderr is not None else 2, 1)
 
-    # What is there by now stays: the collector need not look at it again and again.
-    gc.freeze()
-
     def beat() -> None:
         beats.value += 1
 
     try:
+        fly: Flyer = line.recv()
+        # What is there by now stays: the collector need not look at it again and again.
+        gc.freeze()
         line.send(_READY)
-        while True:
-            line.send(_flown(fly, line.recv(), beat))
+        try:
+            while True:
+                line.send(_flown(fly, line.recv(), beat))
+        finally:
+            fly.close()
     except (EOFError, OSError):
-        fly.close()
+        return
 
 
 def _flown(fly: Flyer, block: Block, beat: Beat) -> Lines | _Fault:

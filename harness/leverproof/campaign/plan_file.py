@@ -60,7 +60,7 @@ def parse_plan(text: str, path: str) -> Loaded:
         return place(path, keys, text)
 
     folder = Path(path).parent
-    catalogue = _catalogue(document, folder)
+    catalogue = _catalogue(document, folder, at)
     cases = _selected(document, catalogue, at)
     swept = _swept(document, cases, at)
     sheets: dict[str, EngineSheet] = {}
@@ -100,10 +100,14 @@ def digest_of(plan: Plan) -> str:
     return hashlib.sha256(json.dumps(whole).encode("ascii")).hexdigest()
 
 
-def _catalogue(document: Mapping[str, Any], folder: Path) -> Catalogue:
+def _catalogue(document: Mapping[str, Any], folder: Path, at: At) -> Catalogue:
     """The cases that may be asked for: of the shipped ones only those whose name fits, where names are given."""
     asked = document.get("cases", {})
     folders = [str(folder / name) for name in asked.get("folders", ())]
+    for index, name in enumerate(folders):
+        if not Path(name).is_dir():
+            hint = "name a folder that holds case files, as seen from the plan"
+            raise InputError(f"{name!r} is not a folder", at("cases", "folders", index), hint, "folder")
     patterns = asked.get("select", ())
     if patterns:
         few = load_catalogue(folders, shipped=lambda name: name == STEP_STUDY or _fits(name, patterns))
@@ -128,6 +132,9 @@ def _selected(document: Mapping[str, Any], catalogue: Catalogue, at: At) -> tupl
             except InputError:
                 raise
             except LeverproofError as problem:
+                if catalogue.problems:
+                    # What was meant may be among the files that could not be read.
+                    raise catalogue.problems[0] from None
                 raise InputError(problem.message, at("cases", key, index), problem.hint, problem.code) from None
     found = catalogue.select(asked.get("select", ()), asked.get("subjects", ()))
     if not found:
@@ -207,7 +214,8 @@ def _stand(entry: Mapping[str, Any], key: KeyPath, folder: Path, at: At) -> tupl
             "missing_file",
         )
     text = read_text(path, what="stand file")
-    return parse_stand_file(text, str(path)), text
+    # Whole, because a worker on another machine may stand in another folder.
+    return parse_stand_file(text, str(path.absolute())), text
 
 
 def _sheets(

@@ -12,8 +12,10 @@ from leverproof.errors import InputError, nearest
 from leverproof.timegrid import CONTROL_TICKS, TICKS_PER_SECOND
 
 LONGEST = 240 * TICKS_PER_SECOND
+LONGEST_PAUSE = 2 * TICKS_PER_SECOND
 LEAST_READING = 10 * CONTROL_TICKS
 _ALWAYS = ("start", "end")
+_TAKES_TIME = ("move", "hold", "seek", "read")
 
 
 def check_case(case: ReferenceCase, where: str) -> None:
@@ -65,7 +67,8 @@ def _check_run(case: ReferenceCase, run: Run, where: str) -> None:
             "step",
         )
     _unique([s.name for s in run.steps if s.name], f"{where}.steps", "step name")
-    whole = sum(s.duration for s in run.steps)
+    _check_pauses(run, where)
+    whole = sum(s.duration for s in run.steps if s.do != "pause")
     if whole > LONGEST:
         raise InputError(
             f"the holds and moves alone last {whole / TICKS_PER_SECOND:g} s, a run has at most 240 s",
@@ -88,6 +91,29 @@ def _check_run(case: ReferenceCase, run: Run, where: str) -> None:
             raise InputError(f"{step.name!r} already names the run's own", f"{at}.name", code="duplicate")
     for name, value in run.surroundings.items():
         check_swept_setting(name, value, case, f"{where}.surroundings.{name}")
+
+
+def _check_pauses(run: Run, where: str) -> None:
+    """Whoever waits for a run does so in wall time; a pause before anything was flown interrupts nothing."""
+    places = [index for index, step in enumerate(run.steps) if step.do == "pause"]
+    if not places:
+        return
+    if sum(run.steps[index].duration for index in places) > LONGEST_PAUSE:
+        raise InputError(
+            f"the pauses of a run last at most {LONGEST_PAUSE / TICKS_PER_SECOND:g} s together",
+            f"{where}.steps[{places[-1]}].for",
+            "half a second is enough for a model that runs on by itself to show it",
+            "duration",
+        )
+    flown = [index for index, step in enumerate(run.steps) if step.do in _TAKES_TIME]
+    for index in places:
+        if not (any(at < index for at in flown) and any(at > index for at in flown)):
+            raise InputError(
+                "a pause stands in the middle of a run",
+                f"{where}.steps[{index}]",
+                "let a move, hold, seek or read come before it and after it",
+                "step",
+            )
 
 
 def _check_names(judgement: Judgement, runs: dict[str, Run], where: str) -> None:

@@ -259,7 +259,8 @@ def _check_response(judgement: Judgement, where: str) -> None:
 
 def _check_pair(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
     one, other = (runs[name] for name in judgement.runs)
-    if one.steps != other.steps or one.surroundings != other.surroundings:
+    steps = [[step for step in run.steps if judgement.what != "same" or step.do != "pause"] for run in (one, other)]
+    if steps[0] != steps[1] or one.surroundings != other.surroundings:
         raise InputError(f"{one.name!r} and {other.name!r} do not fly the same program", f"{where}.runs", code="demand")
     wanted = (1, 2) if judgement.what == "grid_step" else (one.grid, one.grid)
     if (one.grid, other.grid) != wanted:

@@ -128,7 +128,7 @@ def _step(entry: Mapping[str, Any], where: str) -> Step:
             raise InputError(f"a {do} names no lever", where, "for example throttle = 0.5", "step")
         over = ticks(entry["over"], f"{where}.over") if do == "move" else 0
         return Step(do, entry.get("name", ""), settings, over)
-    if do == "hold":
+    if do in ("hold", "pause"):
         return Step(do, entry.get("name", ""), duration=ticks(entry["for"], f"{where}.for"))
     if do == "read":
         return Step(do, entry["name"], limit=ticks(entry["limit"], f"{where}.limit"))

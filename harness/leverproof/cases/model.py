@@ -87,6 +87,7 @@ class Step:
     """One step of a lever program.
 
     ``do``: ``set`` (``levers``: jump), ``move`` (``levers`` ramped over ``duration`` ticks), ``hold`` (``duration``),
+    ``pause`` (nothing is asked of the model for ``duration`` of wall time; its own time stands still),
     ``seek`` (``lever`` until ``channel`` holds ``value`` within ``within``; ``accept`` lists endings beside
     ``reached`` that let the run go on: ``stop``, ``"<channel> limit"``; ``rate`` lever travel per second or None for
     the sheet's; ``limit`` ticks), ``couple`` (boost follows throttle at ``lead``), ``uncouple``, ``read``
@@ -191,7 +192,7 @@ class Judgement:
     response    run, channel, since (step name), between (two reading names), measure t10|t90|monotone,
                 at_most | at_least | longer_than (run) with least_gap, tolerance
     ending      run, seek (step name), endings
-    crossing    channel, reading, over, at (Value), expected, tolerance
+    crossing    channel, reading, [less: one ref subtracted], over, at (Value), expected, tolerance
     exponent    channel, by (channel), reading, over, expected, tolerance
     identity    reading, tolerance: brake_power / (torque * engine_speed) = 1
     same        runs (two run names): bit for bit

@@ -6,6 +6,7 @@ import argparse
 import os
 import shlex
 import sys
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -70,10 +71,13 @@ def _flown(options: argparse.Namespace) -> int:
     shard, jobs = _shard(options.shard), _jobs(options.jobs)
     out: Path = options.out or Path(FOLDER)
     _check_places(options, out)
-    loaded = load_plan(options.what)
-    for problem in loaded.problems:
-        print(problem_words(problem), file=sys.stderr)
-    with ProgressLine(unit="cases") as progress, _executor(options.cluster, Flyer(loaded.plan), jobs) as flying:
+    with ExitStack() as stack:
+        workers = None if options.cluster is not None else stack.enter_context(_started(jobs))
+        loaded = load_plan(options.what)
+        for problem in loaded.problems:
+            print(problem_words(problem), file=sys.stderr)
+        flying = _flying(stack, workers, options.cluster, Flyer(loaded.plan))
+        progress = stack.enter_context(ProgressLine(unit="cases"))
         flown = fly_campaign(loaded.plan, out, flying.run, shard=shard, jobs=flying.jobs, progress=progress)
     counted = _summarised(options, out)
     if flown.interrupted:
@@ -85,15 +89,23 @@ def _flown(options: argparse.Namespace) -> int:
     return exit_code(flown, counted, problems=bool(loaded.problems))
 
 
-def _executor(cluster: str | None, fly: Flyer, jobs: int) -> Cluster | Workers:
-    """What flies the blocks: processes here, or the workers of a cluster."""
-    if cluster is not None:
-        from leverproof.campaign.cluster import Cluster
-
-        return Cluster(fly, cluster)
+def _started(jobs: int) -> Workers:
+    """Processes that come up while the plan is read."""
     from leverproof.campaign.local import Workers
 
-    return Workers(fly, jobs)
+    workers = Workers(None, jobs)
+    workers.start()
+    return workers
+
+
+def _flying(stack: ExitStack, workers: Workers | None, cluster: str | None, fly: Flyer) -> Cluster | Workers:
+    """What flies the blocks: processes here, or the workers of a cluster."""
+    if workers is not None:
+        workers.fly = fly
+        return workers
+    from leverproof.campaign.cluster import Cluster
+
+    return stack.enter_context(Cluster(fly, cluster or ""))
 
 
 def _merged(options: argparse.Namespace) -> int:

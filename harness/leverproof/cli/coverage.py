@@ -19,6 +19,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         type=Path,
         help="fly nothing: take results kept by `kills --json`, or a folder of records of `run --defect`",
     )
+    parser.add_argument("--leave", metavar="DIR", type=Path, help="leave the records of the runs there")
     parser.add_argument("--keep", metavar="FILE", type=Path, help="also keep the results, to be read with --from")
     parser.add_argument("--seed", metavar="N", type=int, default=SEED, help=f"for off-points (default: {SEED})")
     parser.add_argument("--json", metavar="FILE", type=Path, help="also write the table as one JSON object")
@@ -35,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
     from leverproof.report import coverage_table as table
 
     kept = options.kept
-    flown = {"command": options.words, "shown": ProgressLine, "beside": defects_elsewhere()}
+    flown = {"command": options.words, "shown": ProgressLine, "beside": defects_elsewhere(), "leave": options.leave}
     kills = read(kept) if kept else fly((), options.seed, **flown)
     found = coverage(kills)
     if options.keep is not None:

@@ -25,6 +25,8 @@ _COMMANDS = {
     "campaign": "fly cases over models, sheets, surroundings and coefficients, in blocks that resume; merge shards",
     "bundle": "put a record into one file with an index, to be handed on",
     "verify": "check a bundle, or a record: sums, and every finding judged again from the histories",
+    "baseline": "accept a run with name and reason, hold later runs against it, and see what drifts",
+    "discrepancies": "list open findings over several records: first and last seen, put off by whom until when",
     "cases": "list the reference cases; show one in plain words, begin or check one of your own",
     "card": "print cases as flight-test cards that a person flies by hand, with a table to fill in",
     "judge": "the verdict on a case flown by hand, from the filled table or from a recording",

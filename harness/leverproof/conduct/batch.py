@@ -6,6 +6,7 @@ happens on the control grid whatever the neighbours do, so a lane's numbers do n
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
@@ -27,7 +28,7 @@ MOST_ROWS = 500
 
 class Batch:
     """Flies ``programs`` on lanes 0, 1, ... of a session. ``most_rows`` and ``max_values`` bound one
-    request."""
+    request; ``wait`` lets seconds of wall time pass in which nothing is asked."""
 
     def __init__(
         self,
@@ -38,6 +39,7 @@ class Batch:
         outputs: tuple[str, ...],
         max_values: int,
         most_rows: int = MOST_ROWS,
+        wait: Callable[[float], None] = time.sleep,
     ) -> None:
         lanes = len(programs)
         self.programs = tuple(programs)
@@ -46,6 +48,8 @@ class Batch:
         self._inputs, self._outputs = inputs, outputs
         self._max_values = max_values
         self._most_rows = most_rows
+        self._wait = wait
+        self._silence = 0.0
         self._pilots: list[Steps[PilotResult]] = [pilot(p, inputs, outputs) for p in programs]
         self._blocks: list[Block | None] = [None for _ in programs]
         self._ahead: list[list[Block]] = [[] for _ in programs]
@@ -122,6 +126,9 @@ class Batch:
         until = self._until[lanes]
         count = min(int(until.min()) - self.row, most)
         given = self._expand(count)
+        if self._silence:
+            silence, self._silence = self._silence, 0.0
+            self._wait(silence)
         reply = self._session.advance(names, given)
         seen = self._shaped(reply, (count, lanes.size, len(self._outputs)))
         finite = self._tape.put(lanes, self.row, given, seen)
@@ -190,6 +197,7 @@ class Batch:
             return True
         self._leg_begin[lane] = self.row
         self._ahead[lane] = leg.blocks[::-1]
+        self._silence = max(self._silence, leg.silence)
         self._take_block(lane)
         return False
 

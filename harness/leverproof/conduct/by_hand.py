@@ -9,7 +9,7 @@ from leverproof.cases.model import Judgement, Ref, ReferenceCase
 from leverproof.channels import CHANNELS, SURROUNDINGS
 from leverproof.conduct.airframe import AIRSPEED, HOLDS
 from leverproof.conduct.model import NotApplicable, PlannedCase
-from leverproof.conduct.plan import Ground, plan_case
+from leverproof.conduct.plan import PAUSES, Ground, plan_case
 from leverproof.conduct.resolve import judged_channels
 from leverproof.judge.noted import needs_history
 from leverproof.sheet.model import EngineSheet
@@ -67,7 +67,7 @@ def plan_by_hand(case: ReferenceCase, sheet: EngineSheet, readings: Collection[s
         sheet=sheet,
         inputs=inputs,
         outputs=outputs,
-        capabilities=frozenset((HOLDS,)),
+        capabilities=frozenset((HOLDS, PAUSES)),
         grid=TimeGrid(CONTROL_TICKS),
         seed=seed,
     )

@@ -52,7 +52,8 @@ def factor(judgement: Judgement) -> float:
     """U95 of what a judgement compares, over the division: 2 (d/2)/sqrt(3) of one reading, sqrt(2) times that of a
     difference of two (JCGM 100:2008, F.2.2.1 and 5.1.2)."""
     one = 1.0 / math.sqrt(3.0)
-    return one if judgement.what in ("value", "crossing") else math.sqrt(2.0) * one
+    single = judgement.what in ("value", "crossing") and not judgement.less
+    return one if single else math.sqrt(2.0) * one
 
 
 HP = UNITS["lbf.ft"].scale * UNITS["rpm"].scale / UNITS["hp"].scale

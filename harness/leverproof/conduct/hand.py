@@ -44,8 +44,8 @@ class Hand:
     pilot. What is asked of ``tail`` and the windows is as of the last look."""
 
     __slots__ = (
-        "_leg", "_places", "_seen", "columns", "control", "grid", "inputs", "lead", "outputs", "position", "row",
-        "still_since", "window",
+        "_leg", "_places", "_seen", "_silence", "columns", "control", "grid", "inputs", "lead", "outputs", "position",
+        "row", "still_since", "window",
     )  # fmt: skip
 
     def __init__(self, program: Program, inputs: tuple[str, ...], outputs: tuple[str, ...]) -> None:
@@ -64,6 +64,7 @@ class Hand:
         self.still_since = 0
         self.lead: float | None = None
         self._leg: list[Block] = []
+        self._silence = 0.0
         self._seen: Rows = np.empty((0, len(inputs) + len(outputs)), np.float32)
 
     def column(self, name: str) -> int:
@@ -88,8 +89,16 @@ class Hand:
         if not self._leg and ask is None:
             return None
         leg, self._leg = self._leg, []
-        self._seen, answer = yield Leg(leg, ask)
+        silence = 0.0
+        if leg:
+            silence, self._silence = self._silence, 0.0
+        self._seen, answer = yield Leg(leg, ask, silence)
         return answer
+
+    def pause(self, seconds: float) -> Steps[None]:
+        """Have what is planned flown, and let ``seconds`` of wall time pass before what comes next."""
+        yield from self.look()
+        self._silence += seconds
 
     def hold(self, rows: int) -> None:
         """Keep everything where it is for ``rows`` rows."""

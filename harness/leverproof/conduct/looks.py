@@ -53,10 +53,12 @@ Answer = list[float] | list[Forecast] | Means | None
 
 class Leg(NamedTuple):
     """Blocks flown one after the other before the pilot looks, and what it wants to know then. Without blocks the
-    pilot looks once more at the same instant."""
+    pilot looks once more at the same instant. ``silence`` is how many seconds of wall time nothing is asked of the
+    model before the blocks."""
 
     blocks: list[Block]
     ask: Ask | None
+    silence: float = 0.0
 
 
 Seen = tuple[Rows, Answer]

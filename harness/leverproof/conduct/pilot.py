@@ -134,6 +134,8 @@ def _fly(hand: Hand, watched: _Watched, step: PlannedStep, log: _Log) -> Steps[N
             _move(hand, step)
         case "hold":
             hand.hold(hand.grid.rows(step.duration))
+        case "pause":
+            yield from hand.pause(step.duration / TICKS_PER_SECOND)
         case "read":
             yield from _read(hand, watched, step, log)
         case "seek":

@@ -60,6 +60,9 @@ low gear, flaps open, nothing linked, starter off. The record holds every lever'
 _OTHERS = {name: NEUTRAL[own] for own, name in OTHER_LEVERS.items()}
 """The other engines stand there too, unless the stand file says where they are held."""
 
+PAUSES = "pauses"
+"""What somebody in a cockpit can do and a stand on its own clock cannot: stop the model's time."""
+
 _LIGHT_BANDS = ("light.blinking_above", "light.off_above", "light.on_above")
 _ALWAYS_STEADY = ("engine_speed", "manifold_pressure")
 
@@ -152,6 +155,8 @@ def _step_lacks(step: Step, ground: Ground) -> str:
     others = frozenset(OTHER_LEVERS.values())
     if others.intersection(step.levers) and not others & ground.inputs:
         return "the stand has one engine"
+    if step.do == "pause" and not ground.capabilities & {"stepped", PAUSES}:
+        return "nothing can keep this model waiting: its time goes on by itself"
     if step.do == "couple":
         return next((f"the stand takes no {n} lever" for n in ("throttle", "boost") if n not in ground.inputs), "")
     if step.do != "seek":

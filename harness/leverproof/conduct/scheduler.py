@@ -48,16 +48,18 @@ def conduct(
     progress: Progress | None = None,
     clock: Callable[[], float] = time.monotonic,
     most_rows: int = MOST_ROWS,
+    wait: Callable[[float], None] = time.sleep,
 ) -> list[ConductedRun]:
     """Fly all programs; returns one run for each, in the order given. Never raises :class:`StandError`.
 
     ``progress`` is told done and estimated lane-seconds, at most ten times a second; ``on_finished`` each run
-    as it ends; ``on_warning`` what is odd about the stand but belongs to no run. Endings of a history beside
+    as it ends; ``on_warning`` what is odd about the stand but belongs to no run. ``wait`` lets seconds of wall time
+    pass in a pause. Endings of a history beside
     those of the pilot: ``crash``, ``hang``, ``protocol``, ``refused`` of the model, ``not run`` when it could
     not be mounted again, ``interrupted`` after a keyboard interrupt (which is not raised again: the endings
     tell).
     """
-    flight = _Flight(programs, mounted, on_finished, on_warning, _Meter(programs, progress, clock), most_rows)
+    flight = _Flight(programs, mounted, on_finished, on_warning, _Meter(programs, progress, clock), most_rows, wait)
     try:
         flight.fly_all()
     except KeyboardInterrupt:
@@ -109,6 +111,7 @@ class _Flight:
         on_warning: Callable[[str], None] | None,
         meter: _Meter,
         most_rows: int,
+        wait: Callable[[float], None],
     ) -> None:
         self.runs: dict[int, ConductedRun] = {}
         self._programs = programs
@@ -118,6 +121,7 @@ class _Flight:
         self._on_warning = on_warning
         self._meter = meter
         self._most_rows = most_rows
+        self._wait = wait
         self._batch: Batch | None = None
         self._used = False
         self._lost = ""
@@ -157,6 +161,7 @@ class _Flight:
             outputs=self._outputs,
             max_values=self._capabilities.max_values,
             most_rows=self._most_rows,
+            wait=self._wait,
         )
         seconds = waiting[0].grid.step / TICKS_PER_SECOND
         try:
@@ -223,10 +228,12 @@ class _Flight:
 
 
 def batches(programs: Sequence[Program], lanes: int) -> list[list[Program]]:
-    """Programs grouped by grid, the longest first, at most ``lanes`` together."""
-    grids: dict[int, list[Program]] = {}
+    """Programs grouped by grid, the longest first, at most ``lanes`` together. Those with a pause fly apart: beside
+    them a run without one would be kept waiting as well, and the two could not be told apart."""
+    grids: dict[tuple[int, bool], list[Program]] = {}
     for program in programs:
-        grids.setdefault(program.grid.step, []).append(program)
+        pauses = any(step.do == "pause" for step in program.steps)
+        grids.setdefault((program.grid.step, pauses), []).append(program)
     found = []
     for alike in grids.values():
         ordered = sorted(alike, key=lambda program: -estimated_seconds(program))

@@ -34,7 +34,8 @@ ABSOLUTE_ZERO = UNITS["degC"].offset
 
 
 def crossing(evidences: Sequence[Evidence]) -> list[PointFinding]:
-    """The sweep value at which a channel passes a value, by linear interpolation between neighbours.
+    """The sweep value at which a channel, or how much of it one reading has more than another, passes a value, by
+    linear interpolation between neighbours.
 
     Doubt of the interpolation: half the second difference at that spacing (harness choice; the error of
     linear interpolation is at most an eighth of it for a smooth curve), turned into the variable by the local
@@ -46,12 +47,11 @@ def crossing(evidences: Sequence[Evidence]) -> list[PointFinding]:
     def take(evidence: Evidence) -> Sample:
         at = evidence.expected("at")
         y = settled(evidence, ref, judgement.channel) - at.value
-        return Sample(
-            evidence.point.label,
-            evidence.point.variable,
-            y,
-            (*doubts_of(evidence, ref, judgement.channel), reference_doubt(at)),
-        )
+        doubts = (*doubts_of(evidence, ref, judgement.channel), reference_doubt(at))
+        for other in judgement.less:
+            y -= settled(evidence, other, judgement.channel)
+            doubts += doubts_of(evidence, other, judgement.channel)
+        return Sample(evidence.point.label, evidence.point.variable, y, doubts)
 
     gathered = gather(evidences, take)
     return [_crossed(gathered, evidences), *gathered.lost, *gathered.idle]

@@ -69,7 +69,8 @@ def first_difference(first: History, second: History) -> str:
 
 
 def _shape(marks: tuple[Mark, ...]) -> list[tuple[object, ...]]:
-    return [(m.kind, m.row, m.end, m.name, m.lever, m.ending) for m in marks]
+    """What the steps did; a pause does nothing, and is what one of two runs may have more than the other."""
+    return [(m.kind, m.row, m.end, m.name, m.lever, m.ending) for m in marks if m.kind != "pause"]
 
 
 def grid_step(evidence: Evidence) -> PointFinding:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import sys
 import types
 from collections.abc import Callable, Mapping
 from functools import cache
@@ -20,6 +21,7 @@ from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get
 T = TypeVar("T")
 Reader = Callable[[object], Any]
 
+_LARGEST_FLOAT = int(sys.float_info.max)
 _NON_FINITE = {"NaN": math.nan, "Infinity": math.inf, "-Infinity": -math.inf}
 _AS_THEY_ARE = frozenset({type(None), bool, str, int})
 _NEVER = object()
@@ -163,7 +165,7 @@ def _nothing(data: object) -> None:
 def _float(data: object) -> float:
     if type(data) is float:
         return data
-    if isinstance(data, int) and not isinstance(data, bool):
+    if isinstance(data, int) and not isinstance(data, bool) and abs(data) <= _LARGEST_FLOAT:
         return float(data)
     if isinstance(data, str) and data in _NON_FINITE:
         return _NON_FINITE[data]

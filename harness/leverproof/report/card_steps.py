@@ -33,6 +33,8 @@ def step_words(card_step: CardStep, index: int) -> str:
         return f"Move, {pace}: {_levers(card_step)}."
     if step.do == "hold":
         return f"Hands off for {duration(step.duration)}."
+    if step.do == "pause":
+        return f"Pause the simulation for {duration(step.duration)} by your watch, touch nothing, and let it go on."
     if step.do == "seek":
         return _seek(card_step)
     if step.do == "couple":

@@ -128,6 +128,8 @@ def step_words(step: Step) -> str:
         return f"Move {_settings(step.levers)} over {duration(step.duration)}.{mark}"
     if step.do == "hold":
         return f"Hold for {duration(step.duration)}.{mark}"
+    if step.do == "pause":
+        return f"Pause: ask nothing of the model for {duration(step.duration)} by the clock on the wall.{mark}"
     if step.do == "seek":
         return _seek_words(step) + mark
     if step.do == "couple":
@@ -157,7 +159,12 @@ def _seek_words(step: Step) -> str:
     return text + "."
 
 
-_ACCEPTED = {"stop": "the lever reaches its stop"}
+_ACCEPTED = {
+    "stop": "the lever reaches its stop",
+    "no response": "the reading does not answer the lever",
+    "not monotone": "the reading turns back on the way",
+    "not reached": "the time is up",
+}
 
 
 def tolerance_words(tolerance: Tolerance, *, expected: str = "the expected value") -> str:

@@ -78,7 +78,9 @@ def _trend(j: Judgement, words: Words) -> str:
     along = f"with {channel_words(j.over)}" if j.over else f"from {' to '.join(str(ref) for ref in j.readings)}"
     at = f" at {j.reading}" if j.reading is not None else ""
     text = f"{channel_words(j.channel)}{at} is {channel_words(j.direction)} {along}"
-    if j.least_step is not None:
+    if j.least_step is not None and j.direction.startswith("never_"):
+        text += f"; a step the other way of up to {words(j.least_step)} still counts as none"
+    elif j.least_step is not None:
         text += f", by at least {words(j.least_step)} at each step"
     if j.span is not None:
         text += f", between {words(j.span[0])} and {words(j.span[1])}"
@@ -140,6 +142,8 @@ def _ending(j: Judgement, _: Words) -> str:
 def _crossing(j: Judgement, words: Words) -> str:
     at = words(j.at) if j.at is not None else "its value"
     name = f"{channel_words(j.channel)} at {j.reading}"
+    if j.less:
+        name += f" less that at {j.less[0]}"
     return f"the {channel_words(j.over)} at which {name} passes {at} {_bounds(j, words)}"
 
 

@@ -45,7 +45,7 @@ def render(record: Record, *, by_eye: Sequence[Item] = ()) -> str:
     if record.footer is None or record.footer["exit"] not in (0, 1) or record.ending == DISORDERLY:
         suites.append(_trouble(record))
     for told in words(by_eye) if suites else ():
-        suites[0].add_property(TITLE, _legal(told))
+        suites[0].add_property(TITLE, legal(told))
     for index, suite in enumerate(suites):
         _placed(suite, index, str(record.header.get("date", "")))
         document.append(suite)  # type: ignore[no-untyped-call]
@@ -68,17 +68,17 @@ def _trouble(record: Record) -> TestSuite:
     """A run that did not end in order must not look like one where everything was skipped."""
     suite = TestSuite("session")
     case = TestCase("session/ending", classname="session", time=0)
-    child = Error(_legal(ending_words(record)), "ending")
-    child.text = "\n".join(_legal(notice) for notice in notices(record))
+    child = Error(legal(ending_words(record)), "ending")
+    child.text = "\n".join(legal(notice) for notice in notices(record))
     case.result = [child]
     suite.add_testcases([case])
     return suite
 
 
 def _suite(record: Record, subject: str, findings: Sequence[Finding], head: dict[str, str]) -> TestSuite:
-    suite = TestSuite(_legal(subject))
+    suite = TestSuite(legal(subject))
     for key, value in head.items():
-        suite.add_property(_legal(key), _legal(value))
+        suite.add_property(legal(key), legal(value))
     names: Counter[str] = Counter()
     cases = []
     for finding in findings:
@@ -86,28 +86,28 @@ def _suite(record: Record, subject: str, findings: Sequence[Finding], head: dict
         names[name] += 1
         unique = name if names[name] == 1 else f"{name} ({names[name]})"
         if finding.verdict == "conditional pass":
-            suite.add_property("conditional pass", _legal(unique))
+            suite.add_property("conditional pass", legal(unique))
         if finding.loosened:
-            suite.add_property("tolerance loosened", _legal(f"{unique}: {finding.loosened}"))
+            suite.add_property("tolerance loosened", legal(f"{unique}: {finding.loosened}"))
         if finding.deferral is not None:
-            suite.add_property("deferral", _legal(put_off([finding])[0]))
+            suite.add_property("deferral", legal(put_off([finding])[0]))
         cases.append(_case(record, unique, finding))
     suite.add_testcases(cases)
     return suite
 
 
 def _case(record: Record, name: str, finding: Finding) -> TestCase:
-    case = TestCase(_legal(name), classname=_legal(finding.subject), time=0)
+    case = TestCase(legal(name), classname=legal(finding.subject), time=0)
     kind = junit_child(finding)
     if kind == "pass":
         return case
     message = f"{finding.verdict}: {failure_words(finding)}" if kind != "skipped" else _skipped(finding)
-    child = _KINDS[kind](_legal(message), _legal(finding.verdict))
+    child = _KINDS[kind](legal(message), legal(finding.verdict))
     told = [finding.asked, finding.note, finding.why, f"basis {finding.basis}: {finding.source}"]
     told += [f"because of {cause}" for cause in finding.causes]
     told += [deferral_words(finding), finding.loosened and f"tolerance {finding.loosened}"]
     told += [f"repeat: {repeat_command(record.header, finding.case)}"]
-    child.text = "\n".join(_legal(line) for line in told if line)
+    child.text = "\n".join(legal(line) for line in told if line)
     case.result = [child]
     return case
 
@@ -121,6 +121,6 @@ def _skipped(finding: Finding) -> str:
     return f"{finding.verdict}: {told}" if told else finding.verdict
 
 
-def _legal(text: str) -> str:
+def legal(text: str) -> str:
     """``text`` without the characters that XML forbids: they are made visible."""
     return "".join(c if c not in "\ufffe\uffff" else f"\\u{ord(c):04x}" for c in visible(text))

@@ -167,12 +167,13 @@ def document(cases: Sequence[ReferenceCase], measured: Sequence[Margin] | None, 
         "program": "leverproof",
         "tolerances": entries(cases),
         "blunt_below": BLUNT,
-        "margins": None if measured is None else [_plain(m) for m in measured],
+        "margins": None if measured is None else [plain_margin(m) for m in measured],
         "left_out": left_out,
     }
 
 
-def _plain(margin: Margin) -> dict[str, Any]:
+def plain_margin(margin: Margin) -> dict[str, Any]:
+    """A margin as plain data."""
     caught = margin.weakest
     return {
         "case": margin.case,

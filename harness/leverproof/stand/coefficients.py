@@ -1,6 +1,7 @@
 """Coefficients of a model that somebody may set from outside: which there are, and how they reach the model.
 
-A model made in process or the embedded engine is given them as the option ``coefficients``, a program in its command.
+A model made in process or the embedded engine is given them as the option ``coefficients``, an FMI unit among its
+option ``parameters``, a program in its command.
 """
 
 from __future__ import annotations
@@ -14,8 +15,8 @@ from leverproof.errors import InputError, nearest
 from leverproof.stand.adapters import find_adapter
 from leverproof.stand.port import OpenStand, StandFile
 
-OPTION = "coefficients"
-_BY_OPTION = ("in_process", "reference_engine")
+_BY_OPTION = {"in_process": "coefficients", "reference_engine": "coefficients", "fmi": "parameters"}
+"""The option that takes them, by kind of stand."""
 _BY_COMMAND = ("stdio", "tcp")
 
 
@@ -61,8 +62,9 @@ def with_coefficients(stand: StandFile, values: Mapping[str, float]) -> StandFil
         return stand
     check_coefficients(stand, values, stand.path)
     if stand.kind in _BY_OPTION:
-        told = stand.options.get(OPTION, {})
+        option = _BY_OPTION[stand.kind]
+        told = stand.options.get(option, {})
         own = dict(told) if isinstance(told, Mapping) else {}
-        return replace(stand, options={**stand.options, OPTION: {**own, **values}})
+        return replace(stand, options={**stand.options, option: {**own, **values}})
     words = [word for name, value in values.items() for word in (stand.coefficient_argument, f"{name}={value!r}")]
     return replace(stand, command=(*stand.command, *words))

@@ -63,7 +63,7 @@ def shaken() -> Callable[..., Shakedown]:
             options={"vice": vice, "clock": clock},
             deadlines=Deadlines(request=request),
         )
-        return shakedown(stand, clock=clock, **options)  # type: ignore[arg-type]
+        return shakedown(stand, clock=clock, sleep=clock.turn, **options)  # type: ignore[arg-type]
 
     return one
 

@@ -63,6 +63,7 @@ OLD = {
     "heights": "pressure_altitude = { from = '0 ft', to = '9500 ft', step = '500 ft' }",
     "title": 'title = "steps over height"\n',
     "stand": 'stand = "stand.toml"\n',
+    "folders": 'folders = ["cases"]',
     "select": 'select = ["throttle-step"]',
 }
 
@@ -128,6 +129,12 @@ def test_a_range_ends_where_it_says(folder: Path) -> None:
             "model[0].coefficient[1].name",
             "gain is there twice",
             "",
+        ),
+        (
+            {"select": 'subjects = ["throttle"]', "folders": 'folders = ["caes"]'},
+            "cases.folders[0]",
+            "is not a folder",
+            "from the plan",
         ),
         ({"select": 'select = ["throttle-stop"]'}, "cases.select[0]", "no case fits", "throttle-step"),
         ({"select": 'subjects = ["bost"]'}, "cases.subjects[0]", "no subject", "boost"),
@@ -241,8 +248,8 @@ def test_what_is_drawn_is_in_the_ids_of_the_samples(folder: Path) -> None:
 
 
 @given(st.integers(0, 2**32 - 1))
-@seed(7)
-@settings(max_examples=150, deadline=None)
+@seed(8)
+@settings(max_examples=200, deadline=None)
 def test_spoilt_plans_load_or_are_refused_in_words(folder: Path, mutants: ModuleType, number: int) -> None:
     tables = parse_toml(
         text_of(

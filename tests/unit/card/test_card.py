@@ -16,10 +16,12 @@ from leverproof import CAUTION
 from leverproof.cases.catalogue import load_catalogue
 from leverproof.cases.model import WHATS
 from leverproof.conduct.airframe import HAND_READING
-from leverproof.conduct.card import Card, card_of
+from leverproof.conduct.card import Card, CardStep, card_of
 from leverproof.conduct.card_sight import HP
+from leverproof.conduct.model import PlannedStep
 from leverproof.judge import noted
 from leverproof.report import card_html, card_table, card_text
+from leverproof.report.card_steps import step_words
 from leverproof.report.card_words import sections
 from leverproof.sheet.loader import load_sheet, shipped_sheets
 
@@ -88,6 +90,7 @@ def test_sweep_points_become_rows_and_off_points_follow_the_seed(printed: Printe
         ("determinism", "bit for bit"),
         ("half-grid-step", "time step"),
         ("engines-independent", "every moment"),
+        ("pause-in-the-middle", "nobody flies the same thing twice"),
         ("climb-power", "no gauge shows power; two level speeds flown and read by hand tell"),
         ("gear-crossing", "this needs geared_two_speed"),
         ("ram-at-the-deck", "cannot fly more slowly"),
@@ -179,3 +182,8 @@ def test_a_ratio_asks_for_divisions_too(printed: Printer) -> None:
     told = [s for s in card.sights if s.sees is not None and s.effect is not None]
     assert told and all(s.sees is not None and s.effect is not None and s.sees < s.effect for s in told)
     assert card.divisions is not None and card.divisions["manifold_pressure"] < 0.5
+
+
+def test_a_pause_has_its_line() -> None:
+    step = CardStep((PlannedStep("pause", duration=18_000),), (math.nan,))
+    assert step_words(step, 2) == "Pause the simulation for 0.5 s by your watch, touch nothing, and let it go on."

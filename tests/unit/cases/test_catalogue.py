@@ -7,7 +7,7 @@ import pytest
 from leverproof.cases.catalogue import load_catalogue
 from leverproof.cases.loader import parse_case
 from leverproof.cases.model import BASES, WHATS
-from leverproof.errors import UsageError
+from leverproof.errors import InputError, UsageError
 
 SHIPPED = load_catalogue()
 
@@ -23,8 +23,27 @@ def test_every_shipped_case_loads() -> None:
         assert case.applies.lost
 
 
+def test_a_folder_of_shipped_cases_is_one_subject() -> None:
+    subjects = {(Path(case.path).parent.name, case.subject) for case in SHIPPED.cases}
+    assert len(subjects) == len({folder for folder, _ in subjects}) == len(SHIPPED.ladder)
+
+
 def test_shipped_cases_use_every_kind_of_judgement() -> None:
     assert {j.what for case in SHIPPED.cases for j in case.judgements} == set(WHATS)
+
+
+def test_two_equal_runs_may_differ_by_pauses_and_a_study_of_the_step_may_not() -> None:
+    text = SHIPPED.texts["pause-in-the-middle"]
+    assert [step.do for step in parse_case(text, "c.toml").runs[1].steps].count("pause") == 1
+    moved = text.replace("throttle = 0.7", "throttle = 0.8", 1)
+    study = text.replace(
+        'what = "same"',
+        'what = "grid_step"\ntolerance = { percent = 1, of = "range", reason = "r" }\ntime_tolerance = 2',
+    )
+    for other in (moved, study):
+        assert other != text
+        with pytest.raises(InputError, match="do not fly the same program"):
+            parse_case(other, "c.toml")
 
 
 def test_ladder_stands_on_subjects_that_exist_and_come_before() -> None:

@@ -9,10 +9,10 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from jsonschema import Draft202012Validator
+from jsonschema import Draft202012Validator, validators
 from jsonschema.protocols import Validator
 
-from leverproof import schema
+from leverproof import schema, schema_shortcuts
 from leverproof.reference_data import reference_data
 
 
@@ -79,3 +79,30 @@ def test_the_short_way_finds_the_same_errors_in_every_value(name: str, folder: s
             found += bool(wrong)
         holder[key] = kept
     assert found > 100
+
+
+def test_the_short_way_knows_the_forms_of_a_schema_that_ours_do_not_use() -> None:
+    told: dict[str, Any] = {
+        "properties": {
+            "any": True,
+            "none": False,
+            "number": {"type": ["number", "boolean"]},
+            "whole": {"type": "integer"},
+        },
+        "allOf": [
+            True,
+            {"if": True, "then": {"required": ["any"]}},
+            {"if": {"properties": {"any": True}, "required": ["any"]}, "then": {"required": ["number"]}},
+            {"if": {"properties": {"any": {"const": 1}}, "required": ["any"]}, "then": {"required": ["whole"]}},
+            {"if": {"properties": {"any": {"const": "x"}}, "required": ["any"]}, "then": False},
+        ],
+    }
+    short = validators.extend(Draft202012Validator, schema_shortcuts.shortcuts(told))(told)  # type: ignore[no-untyped-call]
+    long = Draft202012Validator(told)
+    wrong = 0
+    for value in (True, 1, 1.0, 1.5, "x", None, [], {}):
+        for keys in (("any",), ("none",), ("any", "number"), ("any", "number", "whole"), ()):
+            document = dict.fromkeys(keys, value)
+            assert errors(short, document) == errors(long, document)
+            wrong += bool(errors(long, document))
+    assert wrong > 10

@@ -310,3 +310,38 @@ def test_inputs_are_handed_over_as_written():
     sent = np.concatenate(got).astype(np.float32)
     assert any(np.array_equal(run.history.data[:-1, :4], sent) for run in runs)
     assert not math.isnan(float(sent.sum()))
+
+
+def paused(key, *pauses):
+    """A burst of throttle with pauses (s) in its middle."""
+    return program(
+        PlannedStep("set", levers={"throttle": 0.3}),
+        PlannedStep("move", levers={"throttle": 0.5}, duration=s(1.0)),
+        *(PlannedStep("pause", duration=s(seconds)) for seconds in pauses),
+        PlannedStep("move", levers={"throttle": 0.7}, duration=s(1.0)),
+        read(),
+        key=key,
+    )
+
+
+def test_a_pause_is_silence_between_two_requests_and_costs_no_rows():
+    stand = PlantStand(lanes=9)
+    told = []
+
+    def wait(seconds):
+        told.append((seconds, len(stand.requests)))
+
+    straight, stopped = conduct([paused("straight"), paused("stopped", 0.5)], stand, wait=wait)
+    assert [seconds for seconds, _ in told] == [0.5]
+    flown = sum(rows for lanes, rows in stand.requests[: told[0][1]] if len(lanes) == 1)
+    (mark,) = [mark for mark in stopped.history.marks if mark.kind == "pause"]
+    assert stand.batches == [1, 1], "a run with a pause flies apart from those without"
+    assert mark.row == mark.end == flown - straight.history.data.shape[0] + 1
+    assert stopped.history.data.tobytes() == straight.history.data.tobytes()
+    assert [m for m in stopped.history.marks if m.kind != "pause"] == list(straight.history.marks)
+
+
+def test_pauses_side_by_side_add_up_and_those_without_are_not_kept_waiting():
+    told = []
+    conduct([paused("a", 0.5, 1.0), *many(2), paused("b", 0.5)], PlantStand(lanes=9), wait=told.append)
+    assert told == [1.5]

@@ -48,6 +48,15 @@ def test_equal_runs_are_the_same(make: Any) -> None:
     assert same(make, *pair(make)).verdict == "pass"
 
 
+@pytest.mark.parametrize(("kind", "verdict"), [("pause", "pass"), ("hold", "fail")])
+def test_a_pause_is_what_one_of_two_equal_runs_may_have_more(make: Any, kind: str, verdict: str) -> None:
+    values = {"throttle": 0.5, MAP: 30.0}
+    steps = (Mark("move", 0, 20), Mark("move", 20, 40))
+    first = make.history(values, marks=steps)
+    second = make.history(values, marks=(*steps, Mark(kind, 20, 20, "silence")))
+    assert same(make, first, second).verdict == verdict
+
+
 def test_the_first_differing_bit_is_named(make: Any) -> None:
     first, second = pair(make)
     second.data[400, 1] = np.nextafter(second.data[400, 1], np.float32(99.0))

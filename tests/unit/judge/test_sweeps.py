@@ -243,6 +243,20 @@ def test_a_crossing_says_what_stopped_the_boost_lever_beyond_it(make: Any, lever
     assert "15,000" in found.note, "the point beyond the crossing"
 
 
+def test_two_curves_cross_where_their_difference_passes_nought(make: Any) -> None:
+    """Power in one gear stays, in the other it begins higher and falls: they are equal half-way up the second gap."""
+    asked = make.judgement(
+        "crossing", channel=HP, over="altitude", tolerance=make.tolerance("300 ft"), less=(Ref("low", "settled"),)
+    )
+    runs = {}
+    for i, low in enumerate([1000.0, 940.0, 880.0, 820.0]):
+        runs[i, "run"] = make.conducted(make.history({HP: 910.0}), index=i)
+        runs[i, "low"] = make.conducted(make.history({HP: low}), index=i, run="low")
+    planned = make.plan(asked, {"at": 0.0, "expected": 12500.0}, at=ALTITUDES, sweep=SWEEP)
+    (found,) = judge_case(planned, runs, make.facts())
+    assert found.number == pytest.approx(12500.0, abs=1.0) and found.verdict == "pass"
+
+
 def test_never_passing_is_a_fail(make: Any) -> None:
     for values in ([0.1, 0.2, 0.3, 0.99], [1.01, 1.2, 1.3, 1.4]):
         found = crossed(make, values, 12000.0)

@@ -9,7 +9,7 @@ import pytest
 
 from leverproof.cases.catalogue import load_catalogue
 from leverproof.cases.model import ReferenceCase
-from leverproof.conduct.plan import Ground, plan_case
+from leverproof.conduct.plan import PAUSES, Ground, plan_case
 
 Cases = Callable[..., ReferenceCase]
 Grounds = Callable[..., Ground]
@@ -158,3 +158,14 @@ def test_every_shipped_case_says_what_is_lost_when_it_does_not_apply(ground_of: 
         planned = plan_case(case, nothing)
         reasons = [planned.inapplicable] if planned.inapplicable else list(planned.inapplicable_judgements.values())
         assert all(reason.missing and reason.lost for reason in reasons)
+
+
+def test_a_pause_needs_time_that_can_be_stopped(case_of: Cases, ground_of: Grounds) -> None:
+    """A model on its own clock, and a recording, go on; in a cockpit somebody can stop the simulation."""
+    hold = '{ do = "hold", for = "1 s" },'
+    case = case_of(runs=(("one", f'{hold} {{ do = "pause", for = "0.5 s" }}, {hold}', ""),))
+    for able, refused in (("stepped", False), ("free_running", True), ("deterministic", True), (PAUSES, False)):
+        planned = plan_case(case, ground_of(capabilities=(able,)))
+        assert (planned.inapplicable is not None) == refused, able
+        if planned.inapplicable is not None:
+            assert "waiting" in planned.inapplicable.missing and planned.inapplicable.lost == "all of it"

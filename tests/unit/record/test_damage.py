@@ -16,6 +16,7 @@ from leverproof.errors import InputError, ReproducibilityError
 from leverproof.judge.model import Finding
 from leverproof.record import RecordWriter, read_record
 from leverproof.record import histories as histories_module
+from leverproof.record.plain import NotPlainError, from_plain
 
 CASE = "split-lever"
 
@@ -213,3 +214,8 @@ def test_an_archive_that_unpacks_to_too_much_is_refused_before_unpacking(
 
 def test_a_case_without_histories_has_none(whole: Path) -> None:
     assert read_record(whole).histories("never-run") == {}
+
+
+def test_a_number_beyond_any_float_is_damage_and_no_crash() -> None:
+    with pytest.raises(NotPlainError, match="expected a number"):
+        from_plain(float, 10**400, "somewhere")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -33,6 +34,8 @@ LANES: dict[str, list[float]] = {
 
 LATE = {"throttle-creeps": 135.0}
 """How long to wait (s) for a defect that shows only then."""
+PAUSED = {"runs-on-while-paused": 0.5}
+"""How long (s) to ask nothing of an engine whose defect shows only then."""
 
 
 @functools.cache
@@ -42,14 +45,17 @@ def honest_history(rig: Rigs, variant: str, step_ticks: int, wait: float) -> np.
 
 
 def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int, wait: float = 0.0) -> np.ndarray[Any, Any]:
-    """Slow and fast readings of a few lanes, with the link or the coordination on in one of them, of gear and hot
-    air put back and a shutter part way, of starts with and without fuel, and of engines at rest on other days,
-    in the slipstream and moved to another height."""
+    """Slow and fast readings of a few lanes, with the link or the coordination on in one of them, a pause where the
+    defect needs one, gear and hot air put back, a shutter part way, a dive below sea level; of starts with and without
+    fuel; and of engines at rest on other days, in the slipstream and moved to another height."""
     lever = "lever_link" if variant.endswith("early") else "coordination"
     levers: dict[str, list[float]] = {**LANES, lever: [0, 0, 0, 0, 0, 0, 1]}
     run = rig(8, variant, step_ticks=step_ticks, defect=defect, **{k: [*v, v[0]] for k, v in levers.items()})
     run.run(5.0 if variant.startswith("corrie-18") else 14.0)
     parts = [run.history, run.run(0.5, throttle=0.45).history]
+    if defect in PAUSED:
+        time.sleep(PAUSED[defect])
+    parts.append(run.run(1.0).history)
     if "blower_gear" in run.inputs:
         parts.append(run.run(1.0, blower_gear=1).history)
         parts.append(run.run(4.0, blower_gear=0, carburettor_heat=0).history)
@@ -65,6 +71,7 @@ def history(rig: Rigs, variant: str, defect: str | None, step_ticks: int, wait: 
     }
     rest = rig(8, variant, engine="stopped", step_ticks=step_ticks, defect=defect, **days)
     parts += [rest.run(0.5).history, rest.set(pressure_altitude=8_000).run(1.0).history]
+    parts.append(run.run(3.0, pressure_altitude=-1_500).history)
     if wait:
         parts.append(run.run(wait).history)
     result: np.ndarray[Any, Any] = np.concatenate(parts)

@@ -59,6 +59,7 @@ def page(make: SimpleNamespace) -> str:
              within=Quantity(0.02, "inHg"), accept=("stop", "turbo_speed limit"), limit=180 * 36_000,
              guard={"turbo_speed": Value(sheet="limits.turbo_speed")}, rate=Quantity(0.1, "1/s")),
         Step("couple", lead=0.1), Step("uncouple"), Step("read", "settled", limit=36_000),
+        Step("pause", duration=18_000), Step("hold", duration=18_000),
     )  # fmt: skip
     of = make.case(
         "split-lever", "boost control", (FULL,), runs=(Run("first", steps), Run("fine", steps, grid=2)),
@@ -78,6 +79,7 @@ def page(make: SimpleNamespace) -> str:
         "the sheet says boost acts on: gate or speed",
         "1. Set throttle 0.3, mixture auto rich.",
         "2. Move throttle open over 2 s. [opening]",
+        "8. Pause: ask nothing of the model for 0.5 s by the clock on the wall.",
         "3. Hold for 0.5 s.",
         "Move boost until manifold pressure holds the sheet's take-off manifold pressure within 0.02 inHg, at 0.1 1/s, "
         "in at most 180 s; stop before turbo speed passes the sheet's limit of turbo speed; also good: the lever "

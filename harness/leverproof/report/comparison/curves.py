@@ -172,7 +172,9 @@ def _of(planned: PlannedCase, judgement: Judgement, finding: Finding) -> Iterato
         for point in finding.points:
             at = [p.resolved.get(judgement.id, {}).get("at") for p in planned.points]
             if point.expected is not None and at and at[0] is not None and math.isfinite(point.limit):
-                yield words, (), ((point.expected - point.limit, point.expected + point.limit, at[0].value),)
+                # Where a difference passes a value, no curve of the channel does.
+                mark = (point.expected - point.limit, point.expected + point.limit, at[0].value)
+                yield words, (), () if judgement.less else (mark,)
         return
     heights = {p.label: p.surroundings.get("pressure_altitude") for p in planned.points}
     values = tuple(

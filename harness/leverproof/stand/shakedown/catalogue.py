@@ -68,6 +68,13 @@ ITEMS: tuple[Item, ...] = (
         deterministic=True,
     ),
     Item(
+        "paused",
+        "Does the model wait while nothing is asked?",
+        items_sameness.paused,
+        ("random-batches",),
+        deterministic=True,
+    ),
+    Item(
         "column-order",
         "Are columns in any order the same numbers?",
         items_sameness.columns,

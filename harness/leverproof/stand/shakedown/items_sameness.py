@@ -13,6 +13,8 @@ from leverproof.timegrid import CONTROL_TICKS
 
 _SINGLES = 24
 _LANES = 4
+_SILENCE = 0.5
+"""Seconds of wall time: many frames of any loop that runs by itself (assumption)."""
 
 
 def _same(bench: Bench, first: Array, second: Array, what: str, mend: str) -> Outcome:
@@ -126,6 +128,24 @@ def cuts(bench: Bench) -> Outcome:
         worst = outcome
     assert worst is not None
     return passed("61 rows in one batch and in four random cuts: the same to the last bit", **worst.measures)
+
+
+def paused(bench: Bench) -> Outcome:
+    """A run in whose middle nothing was asked for a while is the run without."""
+    program = bench.draw(rows=60)
+    whole = bench.fly(program)
+    first = bench.begin(program)
+    before = bench.session.advance([0], program.rows[:30])
+    bench.sleep(_SILENCE)
+    after = bench.session.advance([0], program.rows[30:])
+    return _same(
+        bench,
+        whole,
+        np.concatenate([first[None], before, after]),
+        f"a run in one and with {_SILENCE:g} s of silence in its middle",
+        "advance only by the rows of a request; take no time from the clock on the wall, and let no thread or frame "
+        "loop go on between two requests",
+    )
 
 
 def columns(bench: Bench) -> Outcome:
