@@ -40,6 +40,7 @@ _REOPENED = 4
 """How often the start of a model in a process of its own, which is waited for no longer than its deadlines there, may
 be waited for before a word is heard: once, and three attempts after a failure."""
 _MARGIN = 5.0
+"""Beyond the deadlines: for the harness's own work, and for the pauses of a run, which last at most 2 s."""
 _STARTS = 3
 
 
