@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from leverproof.campaign.model import Item
-from leverproof.cases.model import ReferenceCase, Value
+from leverproof.cases.model import Judgement, ReferenceCase, Value
 from leverproof.cases.values import setting_number
 from leverproof.channels import CHANNELS
 from leverproof.conduct.model import PlannedCase
@@ -15,8 +15,8 @@ from leverproof.conduct.plan import Ground, plan_case
 from leverproof.conduct.resolve import values_of_judgement, values_of_step
 from leverproof.quantities import Quantity
 
-ANYWHERE = ("standard", "physics", "predicted")
-"""Bases of an expectation that holds at any surroundings: it follows from them, or is about signs and order."""
+ANYWHERE = ("standard", "predicted")
+"""Bases of an expectation that follows from the surroundings."""
 
 
 class Planner:
@@ -57,8 +57,21 @@ def _put(case: ReferenceCase, surroundings: Mapping[str, float], away: frozenset
     if not away:
         return case
     others = {name: Value(Quantity(surroundings[name], CHANNELS[name].unit)) for name in away}
-    judgements = tuple(j if j.basis in ANYWHERE else replace(j, weight="advisory") for j in case.judgements)
+    judgements = tuple(j if _holds_anywhere(j) else replace(j, weight="advisory") for j in case.judgements)
     return replace(case, surroundings=case.surroundings | others, judgements=judgements)
+
+
+def _holds_anywhere(judgement: Judgement) -> bool:
+    """Whether an expectation is not bound to the surroundings it was stated for: it follows from them, or it is
+    physics about signs, order and limits. How large an effect is depends on where one is; where the judgement itself
+    says when the effect is exercised, that decides."""
+    if judgement.basis in ANYWHERE:
+        return True
+    if judgement.basis != "physics":
+        return False
+    sizes = (judgement.expected, judgement.at_least, judgement.least_step)
+    sized = any(v is not None and v.quantity is not None and v.quantity.value != 0.0 for v in sizes)
+    return judgement.exercised is not None or not sized
 
 
 def _moved(kept: PlannedCase, surroundings: Mapping[str, float]) -> PlannedCase:

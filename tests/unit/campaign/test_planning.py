@@ -78,5 +78,17 @@ def test_what_is_required_ofstated_numbers_is_advisory_away_from_home() -> None:
     away = _put(case, {"true_airspeed": 3.0}, frozenset({"true_airspeed"}))
     assert home == case
     for before, after in zip(case.judgements, away.judgements, strict=True):
-        stays = before.basis in ("standard", "physics", "predicted")
+        stays = before.basis in ("standard", "predicted") or (before.basis == "physics" and before.at_least is None)
         assert after.weight == (before.weight if stays else "advisory")
+
+
+def test_the_size_of_an_effect_was_stated_for_its_own_place_and_its_sign_was_not() -> None:
+    away = {
+        f"{case.id}/{j.id}": j.weight
+        for case in library().cases
+        for j in _put(case, {"pressure_altitude": 0.0}, frozenset({"pressure_altitude"})).judgements
+    }
+    # 0.5 inHg at 17,000 ft; 2 hp for each inHg where that is exercised; what the air itself says
+    assert away["back-off-order/deck-pressure"] == "advisory"
+    assert away["split-lever-advantage/power"] == "required"
+    assert away["stopped-manifold-pressure/manifold-pressure"] == "required"
