@@ -29,7 +29,7 @@ MORE_WORDS = {"overhead": ("--reference",)}
 """What a bench is also told when all are run."""
 ORDER = (
     "start", "cases", "overhead", "one_lane", "stands", "fmi", "run", "predictor", "transients", "report", "guide",
-    "campaign", "memory", "cluster",
+    "campaign", "memory", "kill", "cluster",
 )  # fmt: skip
 BEGIN, END = "<!-- benchmarks: begin -->", "<!-- benchmarks: end -->"
 
