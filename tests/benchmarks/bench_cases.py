@@ -7,12 +7,13 @@ flown with the embedded engine. Linear means that a case costs no more among man
 from __future__ import annotations
 
 import argparse
+import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 
-from tabulate import tabulate
+from measurement import Row, command, of_pairs, taken_in_turn, worked
 
 from leverproof.cases.catalogue import Catalogue, load_catalogue
 from leverproof.session import RunRequest, run_session
@@ -45,68 +46,49 @@ def copied(catalogue: Catalogue, ids: Iterable[str], times: int, folder: Path) -
     return folder
 
 
-def seconds(work: Callable[[], object], repeats: int) -> float:
-    """Best processor time of a few."""
-    best = float("inf")
-    for _ in range(repeats):
-        began = time.process_time()
-        work()
-        best = min(best, time.process_time() - began)
-    return best
+def loading(catalogue: Catalogue, times: int, scratch: Path) -> Callable[[], object]:
+    """Loads and validates the library ``times`` times."""
+    folder = str(copied(catalogue, catalogue.texts, times, scratch / f"load-{times}"))
+    loaded = load_catalogue([folder])
+    if loaded.problems or len(loaded.cases) != times * len(catalogue.cases):
+        raise ValueError(f"{len(loaded.cases)} cases, problems {loaded.problems[:1]}")
+    return lambda: load_catalogue([folder])
 
 
-def loading(catalogue: Catalogue, scratch: Path, repeats: int) -> dict[int, float]:
-    """Seconds to load and validate, by times."""
-    found = {}
-    for times in TIMES:
-        folder = str(copied(catalogue, catalogue.texts, times, scratch / f"load-{times}"))
-        loaded = load_catalogue([folder])
-        if loaded.problems or len(loaded.cases) != times * len(catalogue.cases):
-            raise ValueError(f"{len(loaded.cases)} cases, problems {loaded.problems[:1]}")
-        found[times] = seconds(lambda folder=folder: load_catalogue([folder]), repeats)
-    return found
+def flying(catalogue: Catalogue, ids: Sequence[str], times: int, scratch: Path) -> Callable[[], object]:
+    """A whole run without the report of some cases, ``times`` times."""
+    folder = str(copied(catalogue, ids, times, scratch / f"fly-{times}"))
+    chosen = (*ids, *(f"{case}-copy-*" for case in ids if times > 1))
+    request = RunRequest(cases=chosen, case_folders=(folder,), out=scratch / f"record-{times}")
+    return lambda: run_session(request)
 
 
-def flying(catalogue: Catalogue, scratch: Path, repeats: int) -> dict[int, float]:
-    """Seconds of a whole run without the report, by times."""
-    found = {}
-    for times in TIMES:
-        folder = str(copied(catalogue, FLOWN, times, scratch / f"fly-{times}"))
-        chosen = (*FLOWN, *(f"{case}-copy-*" for case in FLOWN if times > 1))
-        request = RunRequest(cases=chosen, case_folders=(folder,), out=scratch / f"record-{times}")
-        found[times] = seconds(lambda request=request: run_session(request), repeats)
-    return found
+def compared(
+    what: str, cases: int, times: Sequence[int], works: list[Callable[[], object]], repeats: int
+) -> Iterator[Row]:
+    """A case among few in milliseconds, and a case among many against it."""
+    rounds = taken_in_turn([partial(worked, work) for work in works], repeats)
+    yield of_pairs(
+        f"{what} a case, {times[0] * cases} cases",
+        [1e3 * each[0] / times[0] / cases for each in rounds],
+        "ms",
+    )
+    for at, often in enumerate(times[1 : len(works)], 1):
+        ratios = [each[at] / each[0] * times[0] / often for each in rounds]
+        against = f"a case among {times[0] * cases}"
+        yield of_pairs(f"{what} a case among {often * cases:,}", ratios, "x", against, at_most=SCATTER)
 
 
-def rows(what: str, cases: int, found: dict[int, float]) -> list[list[object]]:
-    """One row for each number of cases, with the cost of a case against that at 1x."""
-    table: list[list[object]] = []
-    for times, spent in found.items():
-        ratio = spent / found[1] / times
-        table.append(
-            [
-                f"{what}, {times}x",
-                times * cases,
-                f"{spent:.2f} s",
-                f"{1e3 * spent / times / cases:.1f} ms",
-                f"{ratio:.2f} x",
-                "yes" if ratio <= SCATTER else "NO",
-            ]
-        )
-    return table
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--repeats", type=int, default=2)
-    asked = parser.parse_args()
+def rows(asked: argparse.Namespace) -> Iterator[Row]:
+    times, flown = ((1, 2), FLOWN[:1]) if asked.quick else (TIMES, FLOWN)
     catalogue = load_catalogue()
-    with tempfile.TemporaryDirectory() as scratch:
-        table = rows("load and validate", len(catalogue.cases), loading(catalogue, Path(scratch), asked.repeats))
-        table += rows("fly", len(FLOWN), flying(catalogue, Path(scratch), asked.repeats))
-    heads = ["what", "cases", "processor", "a case", f"against 1x (<= {SCATTER:g})", "linear"]
-    print(tabulate(table, headers=heads, disable_numparse=True))
+    with tempfile.TemporaryDirectory() as name:
+        scratch = Path(name)
+        loads = [loading(catalogue, often, scratch) for often in times]
+        yield from compared("loading and validating", len(catalogue.cases), times, loads, asked.repeats)
+        flights = [flying(catalogue, flown, often, scratch) for often in times[: 1 if asked.quick else None]]
+        yield from compared("planning, flying, judging, recording", len(flown), times, flights, asked.repeats)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(command(rows, __doc__, 5))

@@ -1,19 +1,24 @@
 """The HTML test guide: how long it takes to write, how large it is, and when a browser first shows something of it.
 
-``python tests/benchmarks/bench_guide.py [--rounds 3]``. Writing: 120 cases of 3 runs, 12 channels, 2,400 samples, every
-fourth case failed, wall and processor time of reading the record and rendering; the best round counts, because other
-work on the machine disturbs it. First view: first contentful paint of a guide of 300 such cases (1 run each) in
-headless Chromium, a new tab each round, the median. Exit code 1 when an aim is missed.
+    python tests/benchmarks/bench_guide.py [--repeats 3]
+
+Writing: 120 cases of 3 runs, 12 channels, 2,400 samples, every fourth case failed, wall and processor time of reading
+the record and rendering. First view: first contentful paint of a guide of 300 such cases (1 run each) in headless
+Chromium, a new tab each round. Exit code 1 when an aim is missed.
 """
 
 from __future__ import annotations
 
 import argparse
-import statistics
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
+
+from measurement import MissingError, Row, by_both_clocks, command, of_pairs
+from watched import quiet
 
 from leverproof.record import read_record
 from leverproof.report import html
@@ -24,7 +29,7 @@ from guide_records import Shape, write_record
 
 WRITTEN = Shape(cases=120, runs=3, samples=2_400)
 SEEN = Shape(cases=300, runs=1, samples=2_400)
-SECONDS, BYTES, FIRST_VIEW = 3.0, 8_000_000, 1_000.0
+SECONDS, MEGABYTES, FIRST_VIEW = 3.0, 8.0, 1_000.0
 
 
 def written(record: Path, page: Path) -> tuple[float, float]:
@@ -43,32 +48,39 @@ def first_view(browser: Browser, page: Path) -> float:
     return found
 
 
-def main() -> int:
-    options = argparse.ArgumentParser()
-    options.add_argument("--rounds", type=int, default=3)
-    rounds = options.parse_args().rounds
+def views(program: str, folder: Path, shape: Shape, rounds: int) -> list[float]:
+    """Milliseconds to the first view of a guide of that shape, round by round."""
+    page = folder / "seen.html"
+    page.write_text(html.render(read_record(write_record(folder / "seen", shape))), "utf-8")
+    browser = Browser(program, folder / "profile")
+    try:
+        return [first_view(browser, page) for _ in range(rounds)]
+    finally:
+        browser.close()
+
+
+def rows(asked: argparse.Namespace) -> Iterator[Row]:
     program = find_chromium()
     if program is None:
-        print("Chromium is needed and is not installed", file=sys.stderr)
-        return 2
+        raise MissingError("Chromium")
+    large, seen = (
+        replace(shape, cases=4, samples=300) if asked.quick else shape for shape in (WRITTEN, SEEN)
+    )
+    crowded = not quiet(1)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        record, page = write_record(folder / "large", WRITTEN), folder / "large.html"
-        times = [written(record, page) for _ in range(rounds)]
-        wall, processor = min(times)
-        size = page.stat().st_size
-        many = folder / "many.html"
-        many.write_text(html.render(read_record(write_record(folder / "many", SEEN))), "utf-8")
-        browser = Browser(program, folder / "profile")
-        views = [first_view(browser, many) for _ in range(rounds)]
-        browser.close()
-    shown = statistics.median(views)
-    print(f"written: {wall:.2f} s wall, {processor:.2f} s processor (aim {SECONDS:g} s); rounds "
-          f"{', '.join(f'{w:.2f}' for w, _ in times)}")  # fmt: skip
-    print(f"size:    {size / 1e6:.2f} MB (aim {BYTES / 1e6:g} MB)")
-    print(f"view:    {shown:.0f} ms (aim {FIRST_VIEW:g} ms); rounds {', '.join(f'{v:.0f}' for v in views)}")
-    return 0 if wall <= SECONDS and size <= BYTES and shown <= FIRST_VIEW else 1
+        record, page = write_record(folder / "large", large), folder / "large.html"
+        times = [written(record, page) for _ in range(asked.repeats)]
+        size = page.stat().st_size / 1e6
+        shown = views(program, folder, seen, asked.repeats)
+    what = f"HTML guide of {large.cases} cases, read and written"
+    wall, processor = zip(*times, strict=True)
+    yield from by_both_clocks(what, wall, processor, SECONDS, crowded=crowded)
+    yield Row(f"{what}, on disk, a quarter of them failed", size, "MB", clock="", at_most=MEGABYTES)
+    yield of_pairs(
+        f"first view of a guide of {seen.cases} cases", shown, "ms", clock="wall", at_most=FIRST_VIEW
+    )
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(command(rows, __doc__, 3))

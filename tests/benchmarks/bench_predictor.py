@@ -1,24 +1,25 @@
 """What a cold steady operating point costs: arrays at once, scipy's brentq on the same reduction, scipy's root on all
 equations; and a whole prediction's worth of points.
 
-Run it as a script: ``python tests/benchmarks/bench_predictor.py [--points 20000] [--few 200] [--repeats 3]``. The
-scalar sides use plain ``math``, not arrays, so that they are as fast as Python makes them; all three solve the same
-two-stage engine, throttle wide open at take-off pressure, from a cold guess, to 1e-9, and must agree.
+    python tests/benchmarks/bench_predictor.py [--points 20000] [--few 200] [--repeats 5]
+
+Processor time, in turn. The scalar sides use plain ``math``, not arrays, so that they are as fast as Python makes
+them; all three solve the same two-stage engine, throttle wide open at take-off pressure, from a cold guess, to 1e-9,
+and must agree.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
-import time
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from statistics import median
-from typing import TypeVar
+from functools import partial
 
 import numpy as np
+from measurement import Row, command, of_pairs, taken_in_turn, worked
 from scipy.optimize import brentq, root  # type: ignore[import-untyped]
-from tabulate import tabulate
 
 from leverproof.physics.predictor.calibrate import sampled_engine
 from leverproof.physics.predictor.engine import Air
@@ -31,7 +32,7 @@ from leverproof.physics.relations.gas import AIR_HEAT, EXHAUST_EXPONENT, EXHAUST
 from leverproof.physics.relations.similarity import KNEE_TIP_SPEED
 from leverproof.sheet.loader import load_sheet
 
-T = TypeVar("T")
+MOST_SECONDS, AGREE = 10.0, 1e-8
 K = 1.33
 GAS = 8314.32 / 28.9644
 
@@ -123,7 +124,9 @@ def reduced(s: Scalar) -> Callable[[float], float]:
 
     def residual(pe: float) -> float:
         power = _turbine(s, pe)
-        asked = (s.equal * _filling(s, pe) - (1.0 - s.heating) * (1.0 - s.cooling) * power / AIR_HEAT) / s.base
+        asked = (
+            s.equal * _filling(s, pe) - (1.0 - s.heating) * (1.0 - s.cooling) * power / AIR_HEAT
+        ) / s.base
         flow = max(asked, 0.02 * s.equal / s.base)
         rise = power / (flow * AIR_HEAT)
         p1 = s.p0 - s.k_in * flow**2 * s.t0 / s.p0
@@ -140,7 +143,9 @@ def full(s: Scalar, scale: list[float]) -> Callable[[np.ndarray], list[float]]:
     throat pressure, over ``scale``."""
 
     def residuals(u: np.ndarray) -> list[float]:
-        pe, flow, rise, p1, p2, deck, t, throat = (max(float(a), 1e-3) * b for a, b in zip(u, scale, strict=True))
+        pe, flow, rise, p1, p2, deck, t, throat = (
+            max(float(a), 1e-3) * b for a, b in zip(u, scale, strict=True)
+        )
         pe = max(pe, s.pa)
         charge = s.base + (1.0 - s.heating) * (t - s.t0)
         return [
@@ -203,63 +208,58 @@ def _by_root(points: list[Scalar]) -> tuple[list[float], int]:
     return found, lost
 
 
-def _timed(work: Callable[[], T]) -> tuple[float, T]:
-    start = time.perf_counter()
-    result = work()
-    return time.perf_counter() - start, result
-
-
-def _whole() -> float:
-    """3,000 samples x 7 altitudes x 2 lever policies, sampling and calibration included."""
+def _whole(samples: int) -> None:
+    """Seven altitudes and two lever policies, sampling and calibration included."""
     sheet = load_sheet("corrie-18-early")
-    start = time.perf_counter()
-    sampled = sampled_engine(sheet, samples=3_000, seed=1)
+    sampled = sampled_engine(sheet, samples=samples, seed=1)
     heights = np.array([[0.0, 5e3, 1e4, 1.25e4, 1.5e4, 1.75e4, 2e4]])
     power_available(sheet, sampled, heights)
     demand = rating(sheet, sampled, "takeoff")
     assert demand is not None
     levers_together(sampled.engine, air_of(sampled, Conditions(), heights), demand, work=sampled.work)
-    return time.perf_counter() - start
 
 
-def main() -> None:
-    """Prints the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
+def _agree(ours: np.ndarray, scalars: list[Scalar]) -> str:
+    """All three ways give one answer, or ValueError; how far apart they are, in words."""
+    one, (other, lost) = np.array(_by_brentq(scalars)), _by_root(scalars)
+    apart = max(float(np.nanmax(np.abs(ours / each - 1.0))) for each in (one, np.array(other)))
+    if not apart <= AGREE:
+        raise ValueError(f"the three ways differ by {apart:.1e}")
+    return f"apart by {apart:.0e} at most, root lost {lost} of {len(scalars)}"
+
+
+def rows(asked: argparse.Namespace) -> Iterator[Row]:
+    count, few, samples = (200, 5, 100) if asked.quick else (asked.points, asked.few, 3_000)
+    engine, air, demand = _points(count)
+    scalars = _scalars(engine, air, demand, few)
+    policy = Policy("throttle", engine.throttle_area)
+    note = _agree(solve_points(engine, air, demand, policy).state.back_pressure[:few], scalars)
+    sides: list[Callable[[], object]] = [
+        partial(solve_points, engine, air, demand, policy), partial(_by_brentq, scalars), partial(_by_root, scalars),
+        partial(_whole, samples),
+    ]  # fmt: skip
+    rounds = taken_in_turn([partial(worked, side) for side in sides], asked.repeats)
+    each = [(a / count, b / few, c / few, d) for a, b, c, d in rounds]
+    arrays = f"arrays, {count:,} points at once"
+    yield of_pairs(f"predictor, a cold operating point, {arrays}", [1e6 * point[0] for point in each], "us")
+    yield of_pairs(
+        "a cold operating point by scipy's brentq, one after another",
+        [p[1] / p[0] for p in each],
+        "x",
+        arrays,
+        note=note,
+    )
+    yield of_pairs(
+        "a cold operating point by scipy's root on all equations", [p[2] / p[0] for p in each], "x", arrays
+    )
+    what = f"a whole prediction: {samples:,} samples x 7 altitudes x 2 lever policies"
+    yield of_pairs(what, [p[3] for p in each], "s", at_most=MOST_SECONDS)
+
+
+def options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--points", type=int, default=20_000)
     parser.add_argument("--few", type=int, default=200)
-    parser.add_argument("--repeats", type=int, default=3)
-    options = parser.parse_args()
-    engine, air, demand = _points(options.points)
-    scalars = _scalars(engine, air, demand, options.few)
-    times: dict[str, list[float]] = {"arrays": [], "brentq": [], "root": [], "whole": []}
-    for _ in range(options.repeats):
-        spent, points = _timed(lambda: solve_points(engine, air, demand, Policy("throttle", engine.throttle_area)))
-        times["arrays"].append(spent / options.points)
-        spent, one = _timed(lambda: _by_brentq(scalars))
-        times["brentq"].append(spent / options.few)
-        spent, all_ = _timed(lambda: _by_root(scalars))
-        times["root"].append(spent / options.few)
-        times["whole"].append(_whole())
-    ours = points.state.back_pressure[: options.few]
-    others, lost = all_
-    mid = {name: median(values) for name, values in times.items()}
-    rows = [
-        ("arrays, one residual", f"{1e6 * mid['arrays']:.1f}", "1"),
-        (
-            "scipy brentq, the same residual",
-            f"{1e6 * mid['brentq']:.0f}",
-            f"{mid['brentq'] / mid['arrays']:.0f}",
-        ),
-        ("scipy root, all eight equations", f"{1e6 * mid['root']:.0f}", f"{mid['root'] / mid['arrays']:.0f}"),
-    ]
-    print(tabulate(rows, headers=("way", "us a point", "times arrays")))
-    print(
-        f"largest relative difference from brentq {np.nanmax(np.abs(ours / np.array(one) - 1.0)):.1e}, "
-        f"from root {np.nanmax(np.abs(ours / np.array(others) - 1.0)):.1e}; root lost {lost} of {options.few}; "
-        f"arrays solved {np.mean(points.reason == 0):.3f}, residual at most {np.nanmax(points.residual):.0e}"
-    )
-    print(f"3,000 samples x 7 altitudes x 2 lever policies: {mid['whole']:.2f} s (asked: at most 10 s)")
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(command(rows, __doc__, 5, options))

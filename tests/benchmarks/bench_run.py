@@ -1,11 +1,10 @@
-"""What the whole command costs beside the engine, what batches over stdio save, and what ``--help`` costs.
+"""What the whole command costs beside the engine, and what batches over stdio save.
 
-Run it as a script: ``python tests/benchmarks/bench_run.py [--sheet corrie-18-early] [--repeats 3]``.
+    python tests/benchmarks/bench_run.py [--sheet corrie-18-early] [--repeats 5]
 
 *Run*: ``leverproof run`` on the embedded engine in a process of its own, against a bare loop that advances the same
 engine over the same lane-steps with the inputs of the record that the command left; both in processor seconds, taken in
-turn. *Batches*: the C example over stdio, wall seconds, requests of 500 rows against one row a request; left out where
-there is no C compiler. *Help*: wall seconds against an interpreter that starts and does nothing.
+turn. *Batches*: the C example over stdio, wall seconds, requests of 500 rows against one row a request.
 """
 
 from __future__ import annotations
@@ -18,13 +17,15 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from statistics import median
 
 import numpy as np
-from tabulate import tabulate
+from bench_start import PROGRAM
+from measurement import MissingError, Row, by_both_clocks, command, of_pairs, taken_in_turn
+from watched import quiet
 
 from leverproof.conduct.model import ConductedRun
 from leverproof.record.reader import read_record
@@ -34,7 +35,6 @@ from leverproof.stand.stand_file import read_stand_file
 
 MOST_ROWS = 500
 STDIO_ROWS = 2_000
-COMMAND = [sys.executable, "-c", "import sys; from leverproof.cli.main import main; sys.exit(main())"]
 C_ENGINE = Path(__file__).parents[2] / "adapters" / "examples" / "c_engine"
 
 
@@ -55,22 +55,10 @@ def children_seconds() -> float:
     return spent.children_user + spent.children_system
 
 
-def installed(scratch: Path) -> dict[str, str]:
-    """The environment of a command whose modules are compiled once, as an installer leaves them, and not at every
-    start, as a checkout does where bytecode is not to be written; the first run beside ``scratch`` compiles them."""
-    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-    return {**kept, "PYTHONPYCACHEPREFIX": str(scratch / "bytecode")}
-
-
-def ran(sheet: str, folder: Path) -> tuple[float, float]:
+def ran(words: list[str], folder: Path) -> tuple[float, float]:
     """Processor and wall seconds of the whole command; it must end well."""
     spent, began = children_seconds(), time.perf_counter()
-    subprocess.run(
-        [*COMMAND, "run", "--sheet", sheet, "--out", str(folder)],
-        check=True,
-        stdout=subprocess.DEVNULL,
-        env=installed(folder.parent),
-    )
+    subprocess.run([*PROGRAM, "run", *words, "--out", str(folder)], check=True, stdout=subprocess.DEVNULL)
     return children_seconds() - spent, time.perf_counter() - began
 
 
@@ -113,52 +101,47 @@ def bare(flight: Flight, session: Session) -> float:
     return time.process_time() - began
 
 
-def run_rows(sheet: str, repeats: int, scratch: Path) -> list[list[object]]:
+def run_rows(sheet: str, words: list[str], repeats: int, scratch: Path) -> Iterator[Row]:
     """The whole command against the bare loop."""
     folder = scratch / "record"
-    ran(sheet, folder)
+    ran(words, folder)
     stand = StandFile("bench", "reference engine", "reference_engine", target=sheet)
-    session = mount(stand, defect=None).session
-    flown = flights(folder, session)
-    engine, whole, wall = [], [], []
-    for _ in range(repeats):
-        engine.append(sum(bare(flight, session) for flight in flown))
-        spent, took = ran(sheet, folder)
-        whole.append(spent)
+    wall: list[float] = []
+    crowded = not quiet(1)
+
+    def whole() -> float:
+        spent, took = ran(words, folder)
         wall.append(took)
-    e, w = median(engine), median(whole)
+        return spent
+
+    with mount(stand, defect=None) as mounted:
+        session = mounted.session
+        flown = flights(folder, session)
+        pairs = taken_in_turn([lambda: sum(bare(flight, session) for flight in flown), whole], repeats)
     steps = sum(int(flight.lengths.sum()) for flight in flown)
-    allowed = 1.5 * e + 1.5
-    return [
-        [f"engine alone, {steps:,} lane-steps", f"{e:.2f} s", "", ""],
-        [
-            "whole command, processor",
-            f"{w:.2f} s",
-            f"<= {allowed:.2f} s (1.5 x engine + 1.5 s)",
-            met(w <= allowed),
-        ],
-        ["whole command, wall", f"{median(wall):.2f} s", "<= 10 s on 2 cores", met(median(wall) <= 10.0)],
-    ]
+    yield of_pairs(f"the embedded engine alone, {steps:,} lane-steps", [engine for engine, _ in pairs], "s")
+    what = "leverproof run of the library"
+    allowed = [took / (1.5 * engine + 1.5) for engine, took in pairs]
+    yield of_pairs(what, allowed, "x", "1.5 x the engine alone and 1.5 s", at_most=1.0)
+    yield from by_both_clocks(f"{what}, waited for", wall, [took for _, took in pairs], 10.0, crowded=crowded)
 
 
-def stdio_rows(repeats: int, scratch: Path) -> list[list[object]]:
+def stdio_row(repeats: int, scratch: Path) -> Row:
     """Batches against one row a request, over the standard streams of the C example."""
     compiler = shutil.which("cc")
     if compiler is None:
-        return [["stdio batches", "no C compiler", "", ""]]
+        raise MissingError("a C compiler")
     folder = scratch / "c_engine"
     shutil.copytree(C_ENGINE, folder)
     stand = read_stand_file(str(folder / "stand.toml"))
     subprocess.run([compiler, *shlex.split(stand.build_hint)[1:]], check=True, cwd=folder)
     with mount(stand, defect=None) as mounted:
-        session = mounted.session
-        many = median(stdio_seconds(session, MOST_ROWS) for _ in range(repeats))
-        single = median(stdio_seconds(session, 1) for _ in range(repeats))
-    return [
-        [f"stdio, {STDIO_ROWS:,} rows, {MOST_ROWS} a request", f"{many:.3f} s", "", ""],
-        [f"stdio, {STDIO_ROWS:,} rows, 1 a request", f"{single:.3f} s", "", ""],
-        ["stdio, batches save", f"{single / many:.1f} x", ">= 3.5 x", met(single >= 3.5 * many)],
-    ]
+        sides = [partial(stdio_seconds, mounted.session, size) for size in (MOST_ROWS, 1)]
+        pairs = taken_in_turn(sides, repeats)
+    return of_pairs(
+        f"stdio, C, {STDIO_ROWS:,} rows: batches of {MOST_ROWS} save", [one / many for many, one in pairs], "x",
+        "one row a request", clock="wall", at_least=3.5,
+    )  # fmt: skip
 
 
 def stdio_seconds(session: Session, size: int) -> float:
@@ -176,40 +159,16 @@ def stdio_seconds(session: Session, size: int) -> float:
     return time.perf_counter() - began
 
 
-def help_rows(repeats: int) -> list[list[object]]:
-    """``--help`` against an interpreter that does nothing, in turn."""
-    pairs = [(wall([sys.executable, "-c", "pass"]), wall([*COMMAND, "--help"])) for _ in range(repeats)]
-    nothing, said = (median(side) for side in zip(*pairs, strict=True))
-    return [
-        ["interpreter that does nothing", f"{1e3 * nothing:.0f} ms", "", ""],
-        ["--help", f"{1e3 * said:.0f} ms", f"<= {3e3 * nothing:.0f} ms (3 x)", met(said <= 3.0 * nothing)],
-    ]
-
-
-def wall(command: list[str]) -> float:
-    began = time.perf_counter()
-    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
-    return time.perf_counter() - began
-
-
-def met(yes: bool) -> str:
-    return "yes" if yes else "NO"
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--sheet", default="corrie-18-early")
-    parser.add_argument("--repeats", type=int, default=3)
-    asked = parser.parse_args()
+def rows(asked: argparse.Namespace) -> Iterator[Row]:
+    words = ["--sheet", asked.sheet, *(["--case", "idle-speed"] if asked.quick else [])]
     with tempfile.TemporaryDirectory() as scratch:
-        parts: list[Callable[[], list[list[object]]]] = [
-            lambda: run_rows(asked.sheet, asked.repeats, Path(scratch)),
-            lambda: stdio_rows(asked.repeats, Path(scratch)),
-            lambda: help_rows(5 * asked.repeats),
-        ]
-        table = [row for part in parts for row in part()]
-    print(tabulate(table, headers=["what", "measured", "aim", "met"], disable_numparse=True))
+        yield from run_rows(asked.sheet, words, asked.repeats, Path(scratch))
+        yield stdio_row(asked.repeats, Path(scratch))
+
+
+def options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--sheet", default="corrie-18-early")
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(command(rows, __doc__, 5, options))

@@ -1,39 +1,40 @@
 """What each kind of stand costs a step: one small engine in Python and in C, mounted every way, against a bare loop.
 
-Run it as a script: ``python tests/benchmarks/bench_stands.py [--rows 600] [--batches 40] [--repeats 7]``. Eight
-inputs and ten outputs, each output a lag of its own behind a mix of inputs: some microsecond a step in Python, the
-weight of the engine that the aims were set with (a lighter engine has the same microseconds and larger ratios).
-Each repeat runs all sides one after the other; the table shows the medians of the ratios to the bare loop of the
-same repeat, of processor time (both processes together, which other work on the machine disturbs least) and of
-wall time. Below it, how much faster two processes of a hard-working model are than one. Exits 1 when a ratio of
-processor time is above its aim, or two processes gain too little. Needs Linux, a C compiler and the extra
-``fast``.
+    python tests/benchmarks/bench_stands.py [--rows 600] [--batches 40] [--repeats 7]
+
+Eight inputs and ten outputs, each output a lag of its own behind a mix of inputs: some microsecond a step in Python,
+the weight of the engine that the aims were set with (a lighter engine has the same microseconds and larger ratios).
+Each round runs all sides one after the other; ratios are to the bare loop of the same round, of processor time (both
+processes together, which other work on the machine disturbs least). Then what mounting costs a step of the reference
+engine, and how much faster two processes of a hard-working model are than one: by wall time, or where other work is
+under way by the processor time along the longest path. Exits 1 when an aim is missed. Needs Linux, a C compiler and
+the extra ``fast``.
 """
 
 from __future__ import annotations
 
 import argparse
-import os
-import statistics
+import shutil
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 import numpy as np
-from tabulate import tabulate
+from measurement import MissingError, Row, command, of_pairs, taken_in_turn, worked
 
 if "--plain" in sys.argv:
     sys.modules["orjson"] = None  # type: ignore[assignment]
 
 import two_processes
+from watched import quiet
 
 from leverproof.stand import codec
+from leverproof.stand.mount import mount
 from leverproof.stand.port import Array, Capabilities, Hello, Session, Signal, StandFile, Start
 from leverproof.stand.server import serve, serve_tcp
 from leverproof_adapters import c_library, stdio, tcp
@@ -41,6 +42,7 @@ from leverproof_adapters import c_library, stdio, tcp
 INPUTS = tuple(f"in_{k}" for k in range(8))
 OUTPUTS = tuple(f"out_{k}" for k in range(10))
 TWO_PROCESSES = 1.5
+FRESH = ("stdio, frames", "TCP, frames", "C library in the worker")
 AIMS = {
     "stdio, JSON, standard library": 25.0,
     "stdio, JSON, orjson": 8.0,
@@ -132,7 +134,7 @@ def chosen_codec(*, fast: bool) -> Iterator[None]:
     """The fast codec or the standard library on this side; the child is told by its command line."""
     kept = codec.write, codec.read
     if fast and not codec.FAST:
-        raise SystemExit("orjson is not installed: pip install 'leverproof[fast]'")
+        raise MissingError("the extra fast: pip install 'leverproof[fast]'")
     codec.write, codec.read = (
         (codec.write_fast, codec.read_fast) if fast else (codec.write_plain, codec.read_plain)
     )
@@ -193,14 +195,6 @@ def stands(folder: Path) -> dict[str, tuple[Callable[[], Session], bool]]:
     }
 
 
-@dataclass(frozen=True, slots=True)
-class Cost:
-    """Seconds of processor time, of this process and the model's together, and of wall time."""
-
-    processor: float
-    wall: float
-
-
 def processor_time(group: int | None) -> float:
     """Seconds this process and the child that leads ``group`` have worked."""
     own = time.process_time()
@@ -209,10 +203,9 @@ def processor_time(group: int | None) -> float:
     return own + int(Path(f"/proc/{group}/schedstat").read_text("ascii").split()[0]) * 1e-9
 
 
-def cost_of(work: Callable[[], object], group: int | None) -> Cost:
-    worked, began = processor_time(group), time.perf_counter()
-    work()
-    return Cost(processor_time(group) - worked, time.perf_counter() - began)
+def cost_of(work: Callable[[], object], group: int | None) -> float:
+    """Processor seconds, of this process and the model's together."""
+    return worked(work, partial(processor_time, group))
 
 
 def advance_all(session: Session, schedule: Array, batches: int) -> None:
@@ -230,15 +223,22 @@ def bare_loop(rows: list[list[float]], batches: int) -> None:
         assert len(replies) == len(rows)
 
 
-def measure(rows: int, batches: int, repeats: int, folder: Path) -> tuple[dict[str, list[Cost]], list[Cost]]:
-    """Seconds a repeat of every stand, and of the bare loop; all must give the same numbers to the last bit."""
-    schedule = np.random.default_rng(1).random((rows, 1, len(INPUTS)))
+def measure(length: int, batches: int, repeats: int, folder: Path) -> Iterator[Row]:
+    """A step of every stand against the bare loop; all must give the same numbers to the last bit."""
+    schedule = np.random.default_rng(1).random((length, 1, len(INPUTS)))
     start = Start("running", tuple(schedule[0, 0]))
     ways = stands(folder)
     sessions = {name: make() for name, (make, _) in ways.items()}
-    costs: dict[str, list[Cost]] = {name: [] for name in ways}
-    bare = []
     plain = schedule[:, 0].tolist()
+
+    def sides(name: str, session: Session) -> Callable[[], float]:
+        def taken() -> float:
+            with chosen_codec(fast=ways[name][1]):
+                work = partial(advance_all, session, schedule, batches)
+                return cost_of(work, getattr(session, "group", None))
+
+        return taken
+
     try:
         numbers = set()
         for name, session in sessions.items():
@@ -247,95 +247,115 @@ def measure(rows: int, batches: int, repeats: int, folder: Path) -> tuple[dict[s
                 session.initialise([start], 1800, INPUTS, OUTPUTS)
                 numbers.add(session.advance([0], schedule).tobytes())
         if len(numbers) != 1:
-            raise SystemExit("the stands disagree about the numbers")
-        for _ in range(repeats):
-            bare.append(cost_of(lambda: bare_loop(plain, batches), None))
-            for name, session in sessions.items():
-                with chosen_codec(fast=ways[name][1]):
-                    work = partial(advance_all, session, schedule, batches)
-                    costs[name].append(cost_of(work, getattr(session, "group", None)))
+            raise ValueError("the stands disagree about the numbers")
+        bare = partial(cost_of, partial(bare_loop, plain, batches), None)
+        rounds = taken_in_turn([bare, *(sides(*one) for one in sessions.items())], repeats)
     finally:
         for session in sessions.values():
             session.close()
-    return costs, bare
+    steps = length * batches
+    yield of_pairs("bare loop, a step of a Python engine", [1e6 * each[0] / steps for each in rounds], "us")
+    for at, name in enumerate(sessions, 1):
+        ratios = [each[at] / each[0] for each in rounds]
+        note = f"{1e6 * sorted(each[at] for each in rounds)[len(rounds) // 2] / steps:.2f} us"
+        yield of_pairs(f"a step, {name}", ratios, "x", "bare loop", at_most=AIMS.get(name), note=note)
 
 
-def starting_costs(folder: Path) -> list[list[object]]:
-    """A fresh child for each case against one child reset between cases, milliseconds."""
-    table: list[list[object]] = []
+def reference_rows(length: int, repeats: int) -> Iterator[Row]:
+    """What mounting (guard, names, units) costs the reference engine, at one lane and at 300."""
+    stand = StandFile("bench", "reference engine", "reference_engine", target="corrie-18-early")
+    with mount(stand, defect=None) as mounted:
+        raw = mounted.adapter(stand, defect=None)
+        said = mounted.session.hello()
+        inputs, outputs = ([signal.name for signal in half] for half in (said.inputs, said.outputs))
+        held = {"throttle": 0.5, "propeller": 1.0, "mixture": 2.0, "true_airspeed": 150.0}
+        row = tuple(held.get(name, 0.0) for name in inputs)
+        for lanes in (1, 300):
+            given = np.tile(np.array(row), (length, lanes, 1))
+
+            def taken(session: Session, given: Array = given, lanes: int = lanes) -> float:
+                session.reset()
+                session.initialise([Start("running", row)] * lanes, 1800, inputs, outputs)
+                return worked(lambda: session.advance(range(lanes), given))
+
+            sides = [partial(taken, raw), partial(taken, mounted.session)]
+            taken_in_turn(sides, 1)
+            pairs = taken_in_turn(sides, repeats)
+            plural = "lane" if lanes == 1 else "lanes"
+            note = f"{1e6 * sorted(pair[1] for pair in pairs)[len(pairs) // 2] / length:.0f} us"
+            yield of_pairs(
+                f"a step, reference engine mounted, {lanes} {plural}", [b / a for a, b in pairs], "x",
+                "the engine's own session", note=note,
+            )  # fmt: skip
+        raw.close()
+
+
+def starting_rows(folder: Path, repeats: int) -> Iterator[Row]:
+    """A fresh child for each case, and one child reset between cases."""
     row = Start("running", (0.5,) * len(INPUTS))
     for name, (make, _) in stands(folder).items():
+        if name not in FRESH:
+            continue
         fresh, reused = [], []
-        for _ in range(3):
+        for _ in range(repeats):
             began = time.perf_counter()
             session = make()
             session.initialise([row], 1800, INPUTS, OUTPUTS)
-            fresh.append(time.perf_counter() - began)
-            began = time.perf_counter()
-            session.reset()
-            session.initialise([row], 1800, INPUTS, OUTPUTS)
-            reused.append(time.perf_counter() - began)
+            fresh.append(1e3 * (time.perf_counter() - began))
+            reused.append(1e3 * worked(partial(begun_again, session, row), time.perf_counter))
             session.close()
-        table.append([name, f"{1e3 * min(fresh):.1f}", f"{1e3 * min(reused):.2f}"])
-    return table
+        note = f"the same child reset: {sorted(reused)[len(reused) // 2]:.2f} ms"
+        yield of_pairs(f"a fresh child, {name}", fresh, "ms", clock="wall", note=note)
 
 
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--rows", type=int, default=600, help="rows in a request")
-    parser.add_argument("--batches", type=int, default=40, help="requests in a repeat")
-    parser.add_argument("--repeats", type=int, default=7)
-    parser.add_argument("--serve", action="store_true", help="be the child")
-    parser.add_argument("--port", type=int)
-    parser.add_argument("--plain", action="store_true", help="the child keeps to the standard library")
-    asked = parser.parse_args()
-    if asked.serve:
-        serve(LagEngine()) if asked.port is None else serve_tcp(LagEngine(), asked.port)
-        return 0
-    with tempfile.TemporaryDirectory() as folder:
-        costs, bare = measure(asked.rows, asked.batches, asked.repeats, Path(folder))
-        starting = starting_costs(Path(folder))
-    missed = show(costs, bare, asked.rows * asked.batches)
-    print()
-    print(
-        tabulate(starting, headers=["stand", "fresh child ms", "same child, reset ms"], disable_numparse=True)
-    )
-    return 1 if missed or not two_are_faster(asked.repeats) else 0
+def begun_again(session: Session, row: Start) -> None:
+    session.reset()
+    session.initialise([row], 1800, INPUTS, OUTPUTS)
 
 
-def two_are_faster(pairs: int) -> bool:
-    """Prints how much two processes gain; whether it is the aim. Where
-    other work is under way wall time cannot show it: there the processor time along the longest path decides."""
-    load, processors = os.getloadavg()[0], os.cpu_count() or 1
+def two_processes_rows(pairs: int) -> Iterator[Row]:
+    """How much two processes gain. Where other work is under way wall time cannot show it: there the processor time
+    along the longest path is judged."""
+    crowded = not quiet()
     gains = two_processes.gains(pairs)
-    wall, path = sorted(gain.wall for gain in gains), sorted(gain.path for gain in gains)
-    crowded = load > 1.0
-    decides = statistics.median(path if crowded else wall)
-    print("\ntwo processes against one, times as fast:")
-    for name, found in (("wall", wall), ("processor time along the longest path", path)):
-        print(f"  {name}: {statistics.median(found):.2f} ({found[0]:.2f}..{found[-1]:.2f})")
-    by, met = "path" if crowded else "wall", "met" if decides >= TWO_PROCESSES else "missed"
-    print(f"  load before it {load:.1f} on {processors} processors: {by} decides; aim {TWO_PROCESSES}: {met}")
-    return decides >= TWO_PROCESSES
+    note = "beside other work" if crowded else "two processors at rest"
+    for found, clock, judged in (
+        ([gain.wall for gain in gains], "wall", not crowded),
+        ([gain.path for gain in gains], "processor", crowded),
+    ):
+        what = "two processes of a hard-working model" + (
+            ", along the longest path" if clock == "processor" else ""
+        )
+        least = TWO_PROCESSES if judged else None
+        yield of_pairs(what, found, "x", "one process", clock=clock, at_least=least, note=note)
 
 
-def show(costs: dict[str, list[Cost]], bare: list[Cost], steps: int) -> int:
-    """Prints the table; how many aims are missed."""
-    table, missed = [], 0
-    for name, taken in {"bare loop": bare, **costs}.items():
-        ratios = [one.processor / other.processor for one, other in zip(taken, bare, strict=True)]
-        wall = statistics.median(one.wall / other.wall for one, other in zip(taken, bare, strict=True))
-        ratio, aim = statistics.median(ratios), AIMS.get(name)
-        missed += aim is not None and ratio > aim
-        table.append([
-            name, f"{1e6 * statistics.median(one.processor for one in taken) / steps:.2f}", f"{ratio:.2f}",
-            f"{min(ratios):.2f}..{max(ratios):.2f}", f"{wall:.2f}", "" if aim is None else f"{aim:g}",
-            "" if aim is None else "yes" if ratio <= aim else "no",
-        ])  # fmt: skip
-    heads = ["stand", "us a step", "x bare", "of repeats", "x bare, wall", "aim", "met"]
-    print(tabulate(table, headers=heads, disable_numparse=True))
-    return missed
+def rows(asked: argparse.Namespace) -> Iterator[Row]:
+    if shutil.which("cc") is None:
+        raise MissingError("a C compiler")
+    length, batches = (20, 1) if asked.quick else (asked.rows, asked.batches)
+    with tempfile.TemporaryDirectory() as folder:
+        yield from measure(length, batches, asked.repeats, Path(folder))
+        yield from reference_rows(length, asked.repeats)
+        if not asked.quick:
+            yield from starting_rows(Path(folder), 3)
+    yield from two_processes_rows(asked.repeats)
+
+
+def options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--rows", type=int, default=600, help="rows in a request")
+    parser.add_argument("--batches", type=int, default=40, help="requests in a round")
+
+
+def served() -> None:
+    """Be the child: an engine over the standard streams or a port; ``--plain`` keeps to the standard library."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--serve", action="store_true")
+    parser.add_argument("--port", type=int)
+    parser.add_argument("--plain", action="store_true")
+    asked = parser.parse_args()
+    serve(LagEngine()) if asked.port is None else serve_tcp(LagEngine(), asked.port)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(served() if "--serve" in sys.argv else command(rows, __doc__, 7, options))

@@ -9,21 +9,24 @@ case is taken beforehand or used again, on both sides, because new pages cost mo
 scalar engine flies every tenth case. The row of 1,200 lanes is not judged; it shows what is left when a call of
 NumPy is shared by more lanes.
 
-Run: ``python tests/benchmarks/bench_transients.py``; exit code 1 below the least ratio at 300 lanes.
+    python tests/benchmarks/bench_transients.py [--repeats 9]
+
+Exit code 1 below the least ratio at 300 lanes.
 """
 
 from __future__ import annotations
 
-import statistics
+import argparse
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 import numpy as np
+from measurement import Row, command, of_pairs, taken_in_turn
 from plain_engine import PlainEngine
 from scalar_engine import INPUTS, OUTPUTS, ScalarEngine
-from scalar_start import Row
-from tabulate import tabulate
+from scalar_start import Row as Floats
 
 from leverproof.channels import CHANNELS
 from leverproof.stand.port import Array, Start
@@ -33,10 +36,9 @@ from leverproof_adapters.reference_engine.session import ReferenceSession
 
 LEAST, TOLERANCE, NOUGHT = 8.0, 1e-9, 1e-3
 TICKS, ROWS, BLOCK = 1800, 400, 10
-ROUNDS, CASES, EVERY = 9, 300, 10
+CASES, EVERY = 300, 10
 SLAM, STEP = 40, 200
-JUDGED = "vectorised, 300 lanes"
-UNROLLED, PLAIN = "scalar, unrolled into one function", "scalar, a function for each component"
+LANES = (1, 50, 300, 1_200)
 BUILD = honest(parameter_set("corrie-18-early"))
 
 
@@ -98,7 +100,7 @@ def scalar(
     """Processor seconds of stepping one lane after the other, and the readings."""
     seconds, found = 0.0, []
     for lane, engine in enumerate(starts):
-        rows: list[Row] = [tuple(row) for row in inputs[:, lane].tolist()]
+        rows: list[Floats] = [tuple(row) for row in inputs[:, lane].tolist()]
         one = engine_of(BUILD, TICKS)
         readings = [one.initialise(rows[0], running=engine == "running")]
         blocks = [rows[i : i + BLOCK] for i in range(1, ROWS + 1, BLOCK)]
@@ -121,7 +123,8 @@ def largest_difference(
     """Largest relative difference of any reading; raises AssertionError beyond the tolerance."""
     ours, theirs = vectorised(inputs, starts)[1], scalar(inputs, starts, engine_of)[1]
     size = np.maximum(np.abs(ours), np.abs(theirs))
-    relative = np.abs(ours - theirs) / np.maximum(size, NOUGHT * np.array([CHANNELS[name].span for name in OUTPUTS]))
+    spans = np.array([CHANNELS[name].span for name in OUTPUTS])
+    relative = np.abs(ours - theirs) / np.maximum(size, NOUGHT * spans)
     row, lane, reading = np.unravel_index(int(np.argmax(relative)), relative.shape)
     worst = float(relative[row, lane, reading])
     where = f"{OUTPUTS[reading]}, row {row}, case {lane}: {ours[row, lane, reading]!r}, {theirs[row, lane, reading]!r}"
@@ -130,52 +133,38 @@ def largest_difference(
     return worst
 
 
-def main() -> int:
+def a_lane_step(side: Callable[[Array, Sequence[str]], tuple[float, Array]], inputs: Array) -> float:
+    """Milliseconds."""
+    lanes = inputs.shape[1]
+    return 1e3 * side(inputs, ["running"] * lanes)[0] / (lanes * ROWS)
+
+
+def rows(asked: argparse.Namespace) -> Iterator[Row]:
+    every, most = (60, (1, 4)) if asked.quick else (EVERY, LANES)
     inputs = transients(CASES)
-    few = np.ascontiguousarray(inputs[:, ::EVERY])
+    few = np.ascontiguousarray(inputs[:, ::every])
     worst = max(
         largest_difference(*cases, engine_of)
         for cases in ((few, ["running"] * few.shape[1]), corners(inputs))
         for engine_of in (ScalarEngine, PlainEngine)
     )
-    print(f"same readings: largest relative difference {worst:.1e} ({TOLERANCE:.0e} allowed)")
-    sides = {
-        UNROLLED: (scalar, few),
-        PLAIN: (plain, few[:, ::3]),
-        "vectorised, 1 lane": (vectorised, inputs[:, :1]),
-        "vectorised, 50 lanes": (vectorised, inputs[:, :50]),
-        JUDGED: (vectorised, inputs),
-        "vectorised, 1200 lanes": (vectorised, np.tile(inputs, (1, 4, 1))),
-    }
-    taken: dict[str, list[float]] = {name: [] for name in sides}
-    for _ in range(ROUNDS):
-        for name, (side, rows) in sides.items():
-            lanes = rows.shape[1]
-            taken[name].append(1e3 * side(rows, ["running"] * lanes)[0] / (lanes * ROWS))
-    table: list[list[str]] = []
-    faster: dict[str, dict[str, float]] = {}
-    for name, times in taken.items():
-        ratios = {o: [a / b for a, b in zip(taken[o], times, strict=True)] for o in (UNROLLED, PLAIN)}
-        faster[name] = {opponent: statistics.median(found) for opponent, found in ratios.items()}
-        middle, spread = statistics.median(times), f"{min(ratios[UNROLLED]):.2f}..{max(ratios[UNROLLED]):.2f}"
-        cells = (faster[name][UNROLLED], spread, faster[name][PLAIN])
-        table.append(
-            [name, f"{middle:.5f}", f"{middle * ROWS:.2f}", f"{cells[0]:.2f}", cells[1], f"{cells[2]:.1f}"]
-        )
-    heads = [
-        "engine",
-        "ms a lane-step",
-        "ms a case of 20 s",
-        "times faster than unrolled",
-        "of rounds",
-        "than plain",
-    ]
-    print(tabulate(table, headers=heads, disable_numparse=True))
-    for opponent, ratio in faster[JUDGED].items():
-        met = "met" if ratio >= LEAST else "NOT met"
-        print(f"at 300 lanes {ratio:.1f} times faster than {opponent}, at least {LEAST:g} asked: {met}")
-    return 0 if min(faster[JUDGED].values()) >= LEAST else 1
+    sides = [partial(a_lane_step, scalar, few), partial(a_lane_step, plain, few[:, ::3])]
+    many = np.tile(inputs, (1, 4, 1))
+    sides += [partial(a_lane_step, vectorised, many[:, :lanes]) for lanes in most]
+    rounds = taken_in_turn(sides, asked.repeats)
+    unrolled, by_component = (
+        "plain floats unrolled into one function",
+        "plain floats, a function for each component",
+    )
+    note = f"same readings to {worst:.0e}"
+    for at, lanes in enumerate(most, 2):
+        faster = [each[0] / each[at] for each in rounds]
+        what = f"transients of the embedded engine, {lanes:,} {'lane' if lanes == 1 else 'lanes'}, as fast"
+        least = LEAST if lanes == 300 else None
+        yield of_pairs(what, faster, "x", unrolled, at_least=least, note=note if lanes == 300 else "")
+        if lanes == 300:
+            yield of_pairs(what, [each[1] / each[at] for each in rounds], "x", by_component, at_least=LEAST)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(command(rows, __doc__, 9))

@@ -46,13 +46,14 @@ RUNS = ("throttle first", "levers together", "boost first")
 class Shape:
     """How large a record is, and how it is named: every ``open_every``-th case fails, every other one of them in its
     advisory judgement too; ``says`` stands in every text
-    that comes from a case, a sheet or a model."""
+    that comes from a case, a sheet or a model; ``noise`` is its share of every sample."""
 
     cases: int
     runs: int = 2
     samples: int = 400
     open_every: int = 4
     says: str = ""
+    noise: float = 0.004
 
 
 def write_record(folder: Path, shape: Shape) -> Path:
@@ -66,7 +67,7 @@ def write_record(folder: Path, shape: Shape) -> Path:
         planned = [_planned(n, shape) for n in range(shape.cases)]
         lost = NotApplicable(f"channel blade_angle {shape.says}", "the blade")
         writer.expectations([*planned, replace(_planned(shape.cases, shape), programs=(), inapplicable=lost)])
-        data = _samples(shape.samples)
+        data = _samples(shape.samples, shape.noise)
         for n, case in enumerate(planned):
             writer.history(case.case.id, [_conducted(p, data, n, shape) for p in case.programs])
             writer.findings(_findings(case, n, shape))
@@ -104,12 +105,12 @@ def _planned(n: int, shape: Shape) -> PlannedCase:
     return PlannedCase(case, (Point(0, "", False, 0.0, {}, {}),), programs, judgements)
 
 
-def _samples(count: int) -> np.ndarray:
+def _samples(count: int, noise: float) -> np.ndarray:
     """Moves through two levels with noise on them; one sample stands out in every channel."""
     rng = np.random.default_rng(5)
     time = np.linspace(0.0, 1.0, count)
     moved = 0.4 + 0.5 / (1.0 + np.exp(-30.0 * (time - 0.4)))
-    data = moved[:, None] * SCALES * (1.0 + 0.004 * rng.standard_normal((count, len(CHANNELS))))
+    data = moved[:, None] * SCALES * (1.0 + noise * rng.standard_normal((count, len(CHANNELS))))
     data[:, -1] = np.round(2.0 * moved)
     data[count // 3, :-1] *= 1.3
     return data
