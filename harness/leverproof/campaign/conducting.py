@@ -45,10 +45,10 @@ def fly_campaign(
 
     Raises :class:`leverproof.errors.UsageError` for a folder of another plan, and :class:`StandError` where no model
     could be mounted at all."""
-    whole, total = _counted(plan, shard)
+    wanted = _Wanted(shard, store.finished(folder))
+    whole, total, left = _counted(plan, wanted)
+    before = total - left
     with store.Store(folder, plan.digest, header(plan, whole)) as kept:
-        wanted = _Wanted(shard, store.finished(folder))
-        before = total - sum(wanted(item.id) for item in items(plan))
         count = Counter(done=before)
 
         def on_done(block: Block, lines: Lines) -> None:
@@ -75,23 +75,24 @@ def header(plan: Plan, whole: int) -> dict[str, Any]:
     return {"title": plan.title, "text": plan.text, "seed": plan.seed, "items": whole}
 
 
-def _counted(plan: Plan, shard: Shard) -> tuple[int, int]:
-    """Items in the plan, and in the shard."""
-    whole = own = 0
-    for item in items(plan):
-        whole += 1
-        own += shard.holds(item.id)
-    return whole, own
-
-
 class _Wanted:
     """Whether an item is in the shard and not there yet."""
 
     def __init__(self, shard: Shard, there: set[int]) -> None:
-        self._shard, self._there = shard, there
+        self.shard, self._there = shard, there
 
     def __call__(self, item: str) -> bool:
-        return self._shard.holds(item) and store.key(item) not in self._there
+        return self.shard.holds(item) and store.key(item) not in self._there
+
+
+def _counted(plan: Plan, wanted: _Wanted) -> tuple[int, int, int]:
+    """Items in the plan, in the shard, and of these the ones still wanted."""
+    whole = own = left = 0
+    for item in items(plan):
+        whole += 1
+        own += wanted.shard.holds(item.id)
+        left += wanted(item.id)
+    return whole, own, left
 
 
 def _studied(plan: Plan, folder: Path, execute: Execute, kept: store.Store) -> dict[tuple[int, str], dict[str, Any]]:
@@ -132,12 +133,14 @@ class Tally:
     items: int = 0
     digest: str = ""
     damages: list[store.Damage] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
     @property
     def remarks(self) -> list[str]:
-        """What a person should know of the folder."""
+        """What a person should know of the stands and of the folder."""
         damaged = sum(not damage.torn for damage in self.damages)
-        return [f"{damaged:,} lines of the results are damaged and count as not there"] if damaged else []
+        words = [f"{damaged:,} lines of the results are damaged and count as not there"] if damaged else []
+        return [*self.notes, *words]
 
     @property
     def exit_code(self) -> int:
@@ -152,7 +155,7 @@ def tally(folder: Path, each: Callable[[Outcome], None] | None = None) -> Tally:
     """Everything in a folder counted, in one pass in which ``each`` outcome may be taken for something else too."""
     found = Tally()
     sums: list[bytes] = []
-    for text, line in store.items(folder, found.damages):
+    for text, line in store.items(folder, found.damages, found.notes):
         found.items += 1
         sums.append(store.digest_part(text, line))
         if each is not None:

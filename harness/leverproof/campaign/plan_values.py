@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from statistics import NormalDist
 from typing import Any, Protocol
 
@@ -30,16 +30,18 @@ def read_swept(name: str, entry: Sequence[Any] | Mapping[str, Any], at: At) -> S
     """The values of a surrounding in its canonical unit, from a list or from a range."""
     if isinstance(entry, Mapping):
         return Swept(name, _ranged(name, entry, at))
-    values = tuple(_number(name, value, at(index)) for index, value in enumerate(entry))
+    values = tuple(_number(name, value, at, index) for index, value in enumerate(entry))
+    there: set[float] = set()
     for index, value in enumerate(values):
-        if value in values[:index]:
+        if value in there:
             raise InputError(f"{entry[index]!r} is there twice", at(index), "name each value once", "duplicate")
+        there.add(value)
     return Swept(name, values)
 
 
 def _ranged(name: str, entry: Mapping[str, Any], at: At) -> tuple[float, ...]:
-    first, last = (_number(name, entry[key], at(key)) for key in ("from", "to"))
-    step = setting_number(name, parse(entry["step"], at("step")), at("step"))
+    first, last = (_number(name, entry[key], at, key) for key in ("from", "to"))
+    step = _step(name, entry["step"], at)
     if not step > 0.0:
         raise InputError(f"a step of {entry['step']!r} leads nowhere", at("step"), "give a step above zero", "range")
     if last < first:
@@ -52,10 +54,27 @@ def _ranged(name: str, entry: Mapping[str, Any], at: At) -> tuple[float, ...]:
     return tuple(min(first + index * step, last) for index in range(whole + 1))
 
 
-def _number(name: str, value: Any, where: str) -> float:
-    number = setting_number(name, parse(value, where), where)
-    check_setting(name, number, where)
-    return number
+def _number(name: str, value: Any, at: At, key: str | int) -> float:
+    """The value at ``key``. Its place in the file is looked for only when something is wrong with it: that takes far
+    longer than reading it."""
+
+    def read(where: str) -> float:
+        number = setting_number(name, parse(value, where), where)
+        check_setting(name, number, where)
+        return number
+
+    return _placed(read, at, key)
+
+
+def _step(name: str, value: Any, at: At) -> float:
+    return _placed(lambda where: setting_number(name, parse(value, where), where), at, "step")
+
+
+def _placed(read: Callable[[str], float], at: At, key: str | int) -> float:
+    try:
+        return read("")
+    except InputError:
+        return read(at(key))
 
 
 def read_coefficient(entry: Mapping[str, Any], at: At) -> Coefficient:

@@ -214,11 +214,16 @@ def outcomes(folder: Path) -> Iterator[Outcome]:
         yield from outcomes_of(text)
 
 
-def items(folder: Path, damages: list[Damage] | None = None) -> Iterator[tuple[dict[str, Any], bytes]]:
-    """Every item once: its text as data, and the line it stands in. Damaged lines go to ``damages``."""
+def items(
+    folder: Path, damages: list[Damage] | None = None, remarks: list[str] | None = None
+) -> Iterator[tuple[dict[str, Any], bytes]]:
+    """Every item once: its text as data, and the line it stands in. Damaged lines go to ``damages``, what :func:`notes`
+    would give to ``remarks``."""
     seen: set[int] = set()
     for text, line in _texts(folder, damages):
         if _ITEM not in text:
+            if remarks is not None and _NOTE in text and str(text[_NOTE]) not in remarks:
+                remarks.append(str(text[_NOTE]))
             continue
         number = key(text[_ITEM])
         if number not in seen:

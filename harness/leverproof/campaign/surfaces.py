@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from leverproof.channels import CHANNELS
 
@@ -68,7 +69,15 @@ class Grid:
         cell = self.cells.get(place)
         if cell is None:
             cell = self.cells[place] = _Cell()
-        cell.take(_Cell(1, int(failing), _fixed(value), _fixed(altitude), _fixed(speed or 0.0), value, value))
+        cell.count += 1
+        cell.failing += failing
+        cell.total += _fixed(value)
+        cell.altitude += _place(altitude)
+        cell.speed += _place(speed or 0.0)
+        if value < cell.low:
+            cell.low = value
+        if value > cell.high:
+            cell.high = value
         if len(self.cells) > CELLS:
             self._widen()
 
@@ -84,6 +93,12 @@ class Grid:
 def _fixed(value: float) -> int:
     whole = math.trunc(value)
     return whole * _FIXED + round((value - whole) * _FIXED)
+
+
+@lru_cache(4096)
+def _place(value: float) -> int:
+    """:func:`_fixed` of an altitude or a speed, of which many numbers have the same."""
+    return _fixed(value)
 
 
 @dataclass(frozen=True, slots=True)

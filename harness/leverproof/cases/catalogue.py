@@ -45,12 +45,8 @@ class Catalogue:
                 broken = [p for p in self.problems if f"/{pattern}.toml" in p.where]
                 if broken:
                     raise broken[0]
-                raise UsageError(
-                    f"no case fits {pattern!r}",
-                    "--case",
-                    nearest(pattern, [c.id for c in self.cases]),
-                    "case",
-                )
+                near = nearest(pattern, [c.id for c in self.cases])
+                raise UsageError(f"no case fits {pattern!r}", "--case", near + self._unread(), "case")
         for subject in subjects:
             if subject not in self.subjects():
                 raise UsageError(f"no subject {subject!r}", "--subject", nearest(subject, self.subjects()), "subject")
@@ -60,6 +56,14 @@ class Catalogue:
             if (not patterns or any(fnmatch.fnmatchcase(c.id, p) for p in patterns))
             and (not subjects or c.subject in subjects)
         )
+
+    def _unread(self) -> str:
+        """Words on files that could not be read, in which what was asked for may be."""
+        if not self.problems:
+            return ""
+        first, more = self.problems[0], len(self.problems) - 1
+        others = f", and {more} more" if more else ""
+        return f"; a case file could not be read: {first.where}: {first.message}{others}"
 
     def case(self, case_id: str) -> ReferenceCase:
         """The case of that id; raises :class:`UsageError` naming the nearest."""

@@ -151,8 +151,8 @@ def _summarised(options: argparse.Namespace, out: Path) -> Tally:
     fold = Fold()
     counted = tally(out, fold.add)
     told = store.manifest(out) or {}
-    notes = [*store.notes(out), *counted.remarks]
-    found = fold.summary(title=str(told.get("title", "")), plan=str(told.get("plan", "")), notes=tuple(notes))
+    title, plan = (str(told.get(key, "")) for key in ("title", "plan"))
+    found = fold.summary(title=title, plan=plan, notes=tuple(counted.remarks))
     say(campaign_text.render(found, width=width()))
     say(f"results: {out}/, sha256 {counted.digest}\n")
     rendered = {"html": campaign_page.render, "markdown": campaign_text.markdown, "json": campaign_json.render}

@@ -75,6 +75,16 @@ def test_a_broken_own_case_costs_only_itself(tmp_path: Path, sample: str) -> Non
     assert any("twice.toml" in line and "duplicate case id 'idle-speed'" in line for line in told)
 
 
+def test_a_case_that_cannot_be_found_may_be_in_a_file_that_cannot_be_read(tmp_path: Path, sample: str) -> None:
+    (tmp_path / "short.toml").write_text(sample.replace('"sample-case"', '"own-pull"', 1) + "\nunheard_of = 1\n", "utf-8")
+    catalogue = load_catalogue([str(tmp_path)])
+    assert len(catalogue.problems) == 1
+    with pytest.raises(UsageError) as caught:
+        catalogue.select(["own-pull"], [])
+    assert "could not be read" in caught.value.hint
+    assert "short.toml" in caught.value.hint
+
+
 def test_two_own_cases_of_one_id(tmp_path: Path, sample: str) -> None:
     for name in ("a", "b"):
         (tmp_path / f"{name}.toml").write_text(sample)
