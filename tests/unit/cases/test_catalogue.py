@@ -76,7 +76,8 @@ def test_a_broken_own_case_costs_only_itself(tmp_path: Path, sample: str) -> Non
 
 
 def test_a_case_that_cannot_be_found_may_be_in_a_file_that_cannot_be_read(tmp_path: Path, sample: str) -> None:
-    (tmp_path / "short.toml").write_text(sample.replace('"sample-case"', '"own-pull"', 1) + "\nunheard_of = 1\n", "utf-8")
+    broken = sample.replace('"sample-case"', '"own-pull"', 1) + "\nunheard_of = 1\n"
+    (tmp_path / "short.toml").write_text(broken, "utf-8")
     catalogue = load_catalogue([str(tmp_path)])
     assert len(catalogue.problems) == 1
     with pytest.raises(UsageError) as caught:
