@@ -58,6 +58,7 @@ class Batch:
         self._memory = programs[0].grid.rows(MEMORY)
         self._begin = np.zeros(lanes, np.int64)
         self._until = np.zeros(lanes, np.int64)
+        self._begun: list[tuple[int, Block]] = []
         self._start = np.zeros((lanes, len(inputs)))
         self._change = np.zeros((lanes, len(inputs)))
         self._moving = np.zeros(lanes, np.bool_)
@@ -107,6 +108,7 @@ class Batch:
             self._tape.first[...] = self._shaped(first, (len(starts), len(self._outputs)))
         for lane in list(self._names):
             self._resume(lane, None)
+        self._place_blocks()
         for lane in list(self._names):
             bad = ~np.isfinite(self._tape.first[lane])
             if bad.any():
@@ -143,6 +145,7 @@ class Batch:
             elif self._blocks[lane] is not None:
                 looking.append(lane)
         self._show(looking)
+        self._place_blocks()
         return flown
 
     def _show(self, lanes: list[int]) -> None:
@@ -203,14 +206,22 @@ class Batch:
 
     def _take_block(self, lane: int) -> None:
         """Begin the next block of a lane's leg."""
-        block = self._ahead[lane].pop()
-        self._blocks[lane] = block
-        self._begin[lane] = self.row
-        self._until[lane] = self.row + block.rows
-        self._start[lane] = block.start
-        self._moving[lane] = moving = block.start is not block.end
-        if moving:
-            self._change[lane] = block.end - block.start
+        self._blocks[lane] = block = self._ahead[lane].pop()
+        self._begun.append((lane, block))
+
+    def _place_blocks(self) -> None:
+        """Lay out the blocks that have begun at this row, all at once."""
+        if not self._begun:
+            return
+        lanes = np.array([lane for lane, _ in self._begun], np.intp)
+        self._begin[lanes] = self.row
+        self._until[lanes] = [self.row + block.rows for _, block in self._begun]
+        self._start[lanes] = [block.start for _, block in self._begun]
+        self._moving[lanes] = [block.start is not block.end for _, block in self._begun]
+        for lane, block in self._begun:
+            if block.start is not block.end:
+                self._change[lane] = block.end - block.start
+        self._begun = []
 
     def _cut_all_not_finite(self, before: int) -> None:
         for lane in list(self._names):
