@@ -211,7 +211,7 @@ def test_the_list_names_every_example(new: Command) -> None:
 
 def test_every_key_of_a_stand_file_has_its_words_or_its_table() -> None:
     keys = set(load_schema("stand")["properties"])
-    assert keys <= {*COMMENTS, "channels", "held", "recording", "options", "defects"}
+    assert keys <= {*COMMENTS, "channels", "held", "recording", "options", "defects", "coefficients"}
 
 
 def test_the_data_behind_the_questions_is_complete() -> None:

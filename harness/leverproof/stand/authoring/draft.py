@@ -27,6 +27,7 @@ COMMENTS = {
     "clock": "stepped: it moves only when told; free_running: on its own clock",
     "deadlines": "to say hello, for any answer, and more for each row; one missed ends the program",
     "defect_argument": "the argument before the name of a seeded defect",
+    "coefficient_argument": "the argument before NAME=VALUE of a coefficient that a campaign sets",
 }
 """In the order of a stand file."""
 
@@ -34,8 +35,8 @@ COMMENTS = {
 def stand_text(answers: Mapping[str, Any], *, name: str) -> str:
     """The stand file called ``name`` for answers to the questions; ends in a line feed.
 
-    Beside those, ``options``, ``defect_argument``, ``defects`` and ``channels`` (tables as a stand file has them) are
-    taken over as they are.
+    Beside those, ``options``, ``defect_argument``, ``defects``, ``coefficients``, ``coefficient_argument`` and
+    ``channels`` (tables as a stand file has them) are taken over as they are.
     """
     parts = [
         "# A stand file: how a model is mounted. Every key: docs/reference/stands.md\n"
@@ -50,6 +51,7 @@ def stand_text(answers: Mapping[str, Any], *, name: str) -> str:
     parts += _table("held", answers.get("held", {}))
     parts += _recording(answers)
     parts += _channels(answers)
+    parts += _table("coefficients", answers.get("coefficients", {}))
     parts += _table("options", answers.get("options", {}))
     for defect, entry in answers.get("defects", {}).items():
         parts += _table(f"defects.{defect}", entry)

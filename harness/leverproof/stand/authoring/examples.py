@@ -14,8 +14,11 @@ from leverproof.toml_file import read_text
 
 GROUP = "leverproof.examples"
 CATALOGUE = "catalogue.toml"
-_TEXTS = ("kind", "command", "target", "build_hint", "sheet", "defect_argument", "processes", "engines")
-_TABLES = ("options", "defects", "channels", "recording", "held")
+_TEXTS = (
+    "kind", "command", "target", "build_hint", "sheet", "defect_argument", "coefficient_argument", "processes",
+    "engines",
+)  # fmt: skip
+_TABLES = ("coefficients", "options", "defects", "channels", "recording", "held")
 _QUESTIONS = (
     "language",
     "arrangement",
