@@ -137,7 +137,7 @@ def test_a_sheet_without_the_aeroplane_is_told_what_is_missing() -> None:
     ],
 )
 def test_a_level_speed_that_demands_nothing_or_too_much_is_refused(old: str, new: str, words: str) -> None:
-    text = (reference_data() / "cases" / "boost" / "level-speed.toml").read_text("utf-8")
+    text = (reference_data() / "cases" / "flight" / "level-speed.toml").read_text("utf-8")
     assert text.count(old) == 1
     with pytest.raises(InputError, match=words):
         parse_case(text.replace(old, new), "case.toml")
