@@ -15,18 +15,14 @@ two sides. So the pairs are taken in several processes, and the medians of the p
 from __future__ import annotations
 
 import argparse
-import json
-import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from functools import partial
-from pathlib import Path
 
 import numpy as np
 from bench_overhead import GRID, START, s
-from measurement import Row, command, from_plain, of_pairs, taken_in_turn, worked
+from measurement import Row, command, of_pairs, over_processes, taken_in_turn, worked
 from one_lane_model import INPUTS, OUTPUTS, OneLaneEngine, make
 
 from leverproof.conduct.model import ConductedRun, PlannedStep, Program
@@ -141,40 +137,12 @@ def of_one_process(asked: argparse.Namespace) -> Iterator[Row]:
     )  # fmt: skip
 
 
-def of_a_child(asked: argparse.Namespace) -> list[Row]:
-    """The rows, as another process sees them."""
-    with tempfile.TemporaryDirectory() as scratch:
-        found = Path(scratch, "rows.json")
-        sizes = [
-            "--programs",
-            str(asked.programs),
-            "--step",
-            str(asked.step),
-            "--repeats",
-            str(asked.repeats),
-        ]
-        words = [
-            sys.executable,
-            str(Path(__file__).resolve()),
-            "--processes",
-            "1",
-            "--json",
-            str(found),
-            *sizes,
-        ]
-        subprocess.run(words, stdout=subprocess.DEVNULL, check=False)
-        return from_plain(json.loads(found.read_text("utf-8")))
-
-
 def rows(asked: argparse.Namespace) -> Iterator[Row]:
     if asked.quick or asked.processes == 1:
         yield from of_one_process(asked)
         return
-    for seen in zip(*(of_a_child(asked) for _ in range(asked.processes)), strict=True):
-        first = seen[0]
-        values = [row.value for row in seen if row.value is not None]
-        note = f"medians of {asked.processes} processes"
-        yield of_pairs(first.what, values, first.unit, first.against, at_most=first.at_most, note=note)
+    sizes = ["--programs", str(asked.programs), "--step", str(asked.step), "--repeats", str(asked.repeats)]
+    yield from over_processes(__file__, sizes, asked.processes)
 
 
 def options(parser: argparse.ArgumentParser) -> None:

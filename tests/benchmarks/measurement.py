@@ -11,6 +11,7 @@ import json
 import math
 import os
 import statistics
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, MutableMapping, Sequence
@@ -156,6 +157,25 @@ def common_options(parser: argparse.ArgumentParser, repeats: int) -> None:
         "--quick", action="store_true", help="tiny sizes: shows that it runs, measures nothing"
     )
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the rows there too")
+
+
+def over_processes(file: str, sizes: Sequence[str], processes: int) -> Iterator[Row]:
+    """The rows of a bench file as several processes see them, one after the other: medians of theirs. ``sizes`` are
+    words for each, beside ``--processes 1``."""
+    for seen in zip(*(_of_a_child(file, sizes) for _ in range(processes)), strict=True):
+        first = seen[0]
+        values = [row.value for row in seen if row.value is not None]
+        note = f"medians of {processes} processes"
+        yield of_pairs(first.what, values, first.unit, first.against, at_most=first.at_most, note=note)
+
+
+def _of_a_child(file: str, sizes: Sequence[str]) -> list[Row]:
+    with TemporaryDirectory() as scratch:
+        found = Path(scratch, "rows.json")
+        words = [sys.executable, str(Path(file).resolve()), "--processes", "1", *sizes, "--json", str(found)]
+        # Whether an aim is met is for the median to say.
+        subprocess.run(words, stdout=subprocess.DEVNULL)
+        return from_plain(json.loads(found.read_text("utf-8")))
 
 
 def command(
