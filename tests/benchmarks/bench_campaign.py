@@ -94,7 +94,7 @@ def one_lane_rows(folder: Path, count: int, rounds: int) -> Iterator[Row]:
     yield of_pairs(f"{what}, 1 process, all it costs", loops, "x", "bare loop over the same cases")
     for at, beside, scale, least in (
         (0, "1 process", 1.0, TWO),
-        (3, "plain pytest items by hand, which do less", 1.0, None),
+        (3, "plain pytest items by hand, which do less", 1.0, ITEMS),
         (4, "plain pytest items of the same work, through the harness", few / count, ITEMS),
     ):
         pairs = [(one[1], one[at]) for one in each]
@@ -118,7 +118,7 @@ def laned_rows(folder: Path, count: int, rounds: int) -> Iterator[Row]:
     yield of_pairs(f"{what}, 2 processes, a case", a_case, "ms", clock="wall")
     for at, beside, scale, least in (
         (0, "1 process", 1.0, None),
-        (2, "plain pytest items by hand, which do less", few / count, None),
+        (2, "plain pytest items by hand, which do less", few / count, ITEMS_LANED),
         (3, "plain pytest items of the same work, through the harness", few / count, ITEMS_LANED),
     ):
         pairs = [(one[1], one[at]) for one in each]
