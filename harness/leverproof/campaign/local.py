@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import Any
 
 from leverproof import __version__
+from leverproof.blas import forget, one_thread
 from leverproof.campaign.expand import alone
 from leverproof.campaign.flying import Beat, Flyer, Lines, lost
 from leverproof.campaign.model import Block
@@ -210,9 +211,9 @@ class _Worker:
         context = multiprocessing.get_context("spawn")
         self.line, theirs = context.Pipe()
         self.beats = context.RawValue("Q", 0)
-        self.process = context.Process(target=_work, args=(theirs, self.beats), daemon=False)
         self.ready, self.block, self.heard, self.equipped = False, None, 0, False
-        with _uninterrupted():
+        with _uninterrupted(), one_thread() as calmed:
+            self.process = context.Process(target=_work, args=(theirs, self.beats, calmed), daemon=False)
             self.process.start()
         theirs.close()
         self.since = clock()
@@ -259,8 +260,11 @@ def _uninterrupted() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _work(line: Connection, beats: Any) -> None:
-    """A worker: what flies, then blocks in, lines out, until nobody is at the other end."""
+def _work(line: Connection, beats: Any, calmed: bool) -> None:
+    """A worker: what flies, then blocks in, lines out, until nobody is at the other end. ``calmed`` if it was started
+    with a setting of ours for NumPy, which has been loaded by now."""
+    if calmed:
+        forget()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_follow, daemon=True).start()
     # What a model prints must not mix with the results of the command.

@@ -66,6 +66,13 @@ def parser(words: Sequence[str]) -> argparse.ArgumentParser:
     return out
 
 
+def _load_numpy() -> None:
+    """Every command that does something loads NumPy sooner or later."""
+    from leverproof.blas import load_numpy
+
+    load_numpy()
+
+
 def _formatter(prog: str) -> argparse.HelpFormatter:
     """Given its width, argparse has no need to import what looks for one: help comes some 3 ms sooner."""
     return argparse.HelpFormatter(prog, max_help_position=28, width=min(width(), 100))
@@ -78,6 +85,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         options = parser(words).parse_args(words)
         options.words = ("leverproof", *words)
+        if words[0] != "version":
+            _load_numpy()
         code: int = options.do(options)
     except SystemExit as ended:
         code = ended.code if isinstance(ended.code, int) else 2

@@ -81,7 +81,7 @@ class RecordWriter:
 
     def history(self, case_id: str, runs: Sequence[ConductedRun]) -> None:
         """All histories of a case, in one file that is whole as soon as it has its name. Call it before
-        :meth:`findings` of that case. It touches no line, so one other thread may pack while lines are written."""
+        :meth:`findings` of that case."""
         self._file(histories_path(case_id), pack(runs))
 
     def findings(self, findings: Sequence[Finding]) -> None:
