@@ -6,14 +6,16 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
 
 from leverproof import engine_stage
+from leverproof.conduct.model import ConductedRun
 from leverproof.errors import InputError, UsageError
 from leverproof.record.reader import Record, read_record
+from leverproof.record.writer import RecordWriter
 from leverproof.session import RunRequest, run_session
 
 MODELS = Path(__file__).resolve().parents[1] / "models"
@@ -296,6 +298,27 @@ def test_an_interrupt_is_130_and_keeps_what_was_finished(
     verdicts = {f.case: f.verdict for f in record.findings}
     assert verdicts["first"] in ("pass", "conditional pass")
     assert verdicts.get("second", "not run") == "not run"
+
+
+def test_an_interrupt_while_a_history_is_written_loses_no_history(
+    tmp_path: Path, in_process: Stands, own_cases: Callable[..., str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    writes, told = RecordWriter.history, []
+
+    def interrupted_once(writer: RecordWriter, case_id: str, runs: Sequence[ConductedRun]) -> None:
+        told.append(case_id)
+        if len(told) == 1:
+            raise KeyboardInterrupt
+        writes(writer, case_id, runs)
+
+    monkeypatch.setattr(RecordWriter, "history", interrupted_once)
+    run(tmp_path / "r", stand=str(in_process()), case_folders=(own_cases(),), subjects=("made up",))
+    monkeypatch.undo()
+    record = read_record(tmp_path / "r")
+    assert record.footer is not None
+    flown = {case: record.histories(case)[(0, "one")].ending for case in ("first", "second")}
+    assert flown[told[0]] == "completed"
+    assert set(flown.values()) <= {"completed", "interrupted"}
 
 
 def test_an_interrupt_while_judging_is_130(
