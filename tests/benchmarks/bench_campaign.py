@@ -6,7 +6,7 @@ The case (``short_work.py``) has 590 steps of a light Python engine, some 0.7 ms
 combinations of height, temperature and airspeed. Everything runs in processes of its own, in turn, from the start of
 the command to its end. *By hand* are plain parametrised pytest items that drive the same model and assert the
 same difference of means: no trim, no doubt, no record. *Through the harness* are items that plan, fly and
-judge each its own case. Where the engine has lanes an item on its own can only give it one.
+judge each its own case: the same work, and the aim stands beside them. Where the engine has lanes an item on its own can only give it one.
 
 Wall time is what counts where two processes get their processors to themselves, which is tried first; elsewhere the
 processor time along the longest path (the first process and the busiest of those it started) is judged instead, and
@@ -94,7 +94,7 @@ def one_lane_rows(folder: Path, count: int, rounds: int) -> Iterator[Row]:
     yield of_pairs(f"{what}, 1 process, all it costs", loops, "x", "bare loop over the same cases")
     for at, beside, scale, least in (
         (0, "1 process", 1.0, TWO),
-        (3, "plain pytest items by hand, which do less", 1.0, ITEMS),
+        (3, "plain pytest items by hand, which do less", 1.0, None),
         (4, "plain pytest items of the same work, through the harness", few / count, ITEMS),
     ):
         pairs = [(one[1], one[at]) for one in each]
@@ -118,7 +118,7 @@ def laned_rows(folder: Path, count: int, rounds: int) -> Iterator[Row]:
     yield of_pairs(f"{what}, 2 processes, a case", a_case, "ms", clock="wall")
     for at, beside, scale, least in (
         (0, "1 process", 1.0, None),
-        (2, "plain pytest items by hand, which do less", few / count, ITEMS_LANED),
+        (2, "plain pytest items by hand, which do less", few / count, None),
         (3, "plain pytest items of the same work, through the harness", few / count, ITEMS_LANED),
     ):
         pairs = [(one[1], one[at]) for one in each]
