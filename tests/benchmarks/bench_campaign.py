@@ -6,7 +6,8 @@ The case (``short_work.py``) has 590 steps of a light Python engine, some 0.7 ms
 combinations of height, temperature and airspeed. Everything runs in processes of its own, in turn, from the start of
 the command to its end. *By hand* are plain parametrised pytest items that drive the same model and assert the
 same difference of means: no trim, no doubt, no record. *Through the harness* are items that plan, fly and
-judge each its own case: the same work, and the aim stands beside them. Where the engine has lanes an item on its own can only give it one.
+judge each its own case: the same work, and the aim stands beside them. Where the engine has lanes an item on its own
+can only give it one.
 
 Wall time is what counts where two processes get their processors to themselves, which is tried first; elsewhere the
 processor time along the longest path (the first process and the busiest of those it started) is judged instead, and
