@@ -167,14 +167,14 @@ class Batch:
         lanes = self._active
         rows = np.empty((count, lanes.size, len(self._inputs)))
         rows[...] = self._start[lanes]
-        places = np.flatnonzero(self._moving[lanes])
+        places = self._moving[lanes].nonzero()[0]
         if places.size:
             moving = lanes[places]
             begin, whole = self._begin[moving], self._until[moving] - self._begin[moving]
             steps = np.arange(self.row, self.row + count)[:, None] - begin
             share = (steps + 0.5) / whole
             start, change = self._start[moving], self._change[moving]
-            for column in np.flatnonzero(change.any(axis=0)).tolist():
+            for column in np.nonzero(change.any(axis=0))[0].tolist():
                 rows[:, places, column] = start[:, column] + change[:, column] * share
         return rows
 

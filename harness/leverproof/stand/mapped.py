@@ -196,6 +196,7 @@ class MappedSession:
         self._inputs: tuple[Link, ...] = ()
         self._given = np.empty(0, np.intp)
         self._outputs: tuple[Link, ...] = ()
+        self._to_theirs, self._to_ours = _affine(()), _affine(())
         self._lamps: list[Lamp] = []
 
     def hello(self) -> Hello:
@@ -221,6 +222,7 @@ class MappedSession:
         self._inputs = tuple(entry for entries in moved for entry in entries)
         self._given = np.repeat(np.arange(len(inputs)), [len(entries) for entries in moved])
         self._outputs = tuple(_of(self._links.outputs, name, "output") for name in outputs)
+        self._to_theirs, self._to_ours = _affine(self._inputs), _affine(self._outputs)
         rows = self._to_model(np.array([start.row for start in starts], dtype=np.float64))
         theirs = tuple(Start(start.engine, tuple(row)) for start, row in zip(starts, rows.tolist(), strict=True))
         reply = self._session.initialise(
@@ -254,7 +256,7 @@ class MappedSession:
         return str(getattr(self._session, "farewell", ""))
 
     def _to_model(self, rows: Array) -> Array:
-        scale, offset, same = _affine(self._inputs)
+        scale, offset, same = self._to_theirs
         if rows.shape[-1] != (int(self._given[-1]) + 1 if self._given.size else 0):
             return rows
         if self._given.size > rows.shape[-1]:
@@ -275,7 +277,7 @@ class MappedSession:
         return out
 
     def _to_us(self, rows: Array, lanes: Sequence[int]) -> Array:
-        scale, offset, same = _affine(self._outputs)
+        scale, offset, same = self._to_ours
         if same or rows.shape[-1] != len(self._outputs):
             return rows
         out: Array = rows * scale + offset
