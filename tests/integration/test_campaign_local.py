@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import importlib
+from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
 
 import pytest
 
-from leverproof.campaign import store
-from leverproof.campaign.conducting import Flown, fly_campaign, tally
+from leverproof.campaign import expand, store
+from leverproof.campaign.conducting import Counting, Flown, fly_campaign, tally
 from leverproof.campaign.expand import Shard, items
 from leverproof.campaign.flying import Flyer
 from leverproof.campaign.local import Workers
-from leverproof.campaign.model import Outcome, Plan
+from leverproof.campaign.model import Block, Outcome, Plan
 from leverproof.campaign.plan_file import load_plan
+from leverproof.campaign.summary import Fold, Summary
 from leverproof.errors import StandError
 
 MODELS = Path(__file__).resolve().parents[1] / "models"
@@ -62,6 +64,45 @@ def test_workers_blocks_and_lanes_leave_no_trace(tmp_path: Path, plans: ModuleTy
     for jobs in (1, 3):
         flown(lanes, tmp_path / f"lanes-{jobs}", jobs=jobs)
     assert store.digest(tmp_path / "lanes-1") == store.digest(tmp_path / "lanes-3")
+
+
+def told(fold: Fold) -> Summary:
+    return fold.summary(title="t", plan="p")
+
+
+def test_what_is_counted_while_others_fly_is_what_lies_in_the_folder(tmp_path: Path, plans: ModuleType) -> None:
+    plan = load_plan(str(plans.write_plan(tmp_path / "p", options={"raises_at": 4000.0}))).plan
+    out = tmp_path / "out"
+    flown(plan, out, shard=Shard(1, 3))
+    damaged = next((out / "results").glob("*.jsonl"))
+    kept = damaged.read_bytes().splitlines(keepends=True)
+    damaged.write_bytes(b"".join([*kept[:-1], kept[-1].replace(b"verdict", b"vardict", 1)]))
+    fold, fresh = Fold(), Fold()
+    counting = Counting(fold.add)
+    with Workers(Flyer(plan), 2) as workers:
+        went = fly_campaign(plan, out, workers.run, shard=Shard(), jobs=2, counting=counting)
+    assert 0 < went.before < went.items == went.done
+    assert counting.tally() == tally(out, fresh.add)
+    assert counting.tally().damages
+    assert told(fold) == told(fresh)
+
+
+def test_a_worker_has_its_next_block_before_the_last_is_counted(tmp_path: Path, plans: ModuleType) -> None:
+    plan = load_plan(str(plans.write_plan(tmp_path / "p"))).plan
+    blocks = [alone for block in expand.blocks(plan, lambda _: True) for alone in expand.alone(block)][:4]
+    order: list[str] = []
+
+    def handed_out() -> Iterator[Block]:
+        for number, block in enumerate(blocks):
+            order.append(f"give {number}")
+            yield block
+
+    with Workers(Flyer(plan), 1) as workers:
+        workers.run(handed_out(), lambda *_: order.append("done"), lambda: order.append("between"))
+    ends = [at for at, what in enumerate(order) if what == "done"]
+    assert len(ends) == 4
+    assert [order[at + 1 : at + 3] for at in ends[:-1]] == [[f"give {n}", "between"] for n in (1, 2, 3)]
+    assert order[-1] == "between"
 
 
 def test_shards_hold_every_item_once(tmp_path: Path, plans: ModuleType) -> None:

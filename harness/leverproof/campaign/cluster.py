@@ -74,14 +74,17 @@ class Cluster:
                 client.sync(client.scheduler.unregister_worker_plugin, name=self._name, callback_timeout=_END)
             _close(client)
 
-    def run(self, blocks: Iterable[Block], on_done: Done) -> None:
-        """Flies all blocks; ``on_done`` is told each once with its lines, in the order in which they are done."""
+    def run(self, blocks: Iterable[Block], on_done: Done, between: Callable[[], None] | None = None) -> None:
+        """Flies all blocks; ``on_done`` is told each once with its lines, in the order in which they are done.
+        ``between`` is called after each: workers have some blocks ahead."""
         if self._client is None:
             raise RuntimeError("a cluster flies blocks only in its with statement")
         under_way = _UnderWay(self._client, self._name, self._numbers)
         try:
             for future, block in self._finished(self._client, under_way, iter(blocks)):
                 on_done(block, self._lines(future, block))
+                if between is not None:
+                    between()
         finally:
             under_way.cancel()
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Protocol
 
 from leverproof.campaign import store
-from leverproof.campaign.expand import Shard, blocks, items, study_blocks
+from leverproof.campaign.expand import Shard, blocks, count, items, study_blocks
 from leverproof.campaign.flying import NOT_MOUNTED, Lines
 from leverproof.campaign.model import Block, Outcome, Plan
 from leverproof.errors import StandError
@@ -18,11 +18,18 @@ from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INTERRUPTED,
 Progress = Callable[[float, float, str], None]
 
 
+def _nothing() -> None:
+    """Nobody has anything to do between two blocks."""
+
+
 class Execute(Protocol):
     """Flies blocks on whatever there is, and tells each with its lines as it is done; a block may be told in parts."""
 
-    def __call__(self, blocks: Iterable[Block], on_done: Callable[[Block, Lines], None]) -> None:
-        """Returns when all are done."""
+    def __call__(
+        self, blocks: Iterable[Block], on_done: Callable[[Block, Lines], None], between: Callable[[], None] = _nothing
+    ) -> None:
+        """Returns when all are done. ``between`` is called after every block that is told, as soon as who flew it has
+        the next one."""
         ...
 
 
@@ -38,10 +45,18 @@ class Flown:
 
 
 def fly_campaign(
-    plan: Plan, folder: Path, execute: Execute, *, shard: Shard, jobs: int, progress: Progress | None = None
+    plan: Plan,
+    folder: Path,
+    execute: Execute,
+    *,
+    shard: Shard,
+    jobs: int,
+    progress: Progress | None = None,
+    counting: Counting | None = None,
 ) -> Flown:
     """Flies what is not in ``folder`` yet and keeps it there. ``jobs`` is how many workers there are, for the size of
-    blocks. A keyboard interrupt ends it early; it is not raised again.
+    blocks. A keyboard interrupt ends it early; it is not raised again. ``counting`` takes everything that is there or
+    comes, while others fly; what it holds after an interrupt is of no use.
 
     Raises :class:`leverproof.errors.UsageError` for a folder of another plan, and :class:`StandError` where no model
     could be mounted at all."""
@@ -49,25 +64,35 @@ def fly_campaign(
     whole, total, left = _counted(plan, wanted)
     before = total - left
     with store.Store(folder, plan.digest, header(plan, whole)) as kept:
-        count = Counter(done=before)
+        progressed = Counter(done=before)
+        uncounted: list[bytes] = []
 
         def on_done(block: Block, lines: Lines) -> None:
             kept.append(lines)
-            count["done"] += len(block.items)
+            uncounted.extend(lines)
+            progressed["done"] += len(block.items)
             if progress is not None:
-                progress(count["done"], total, "flying cases")
+                progress(progressed["done"], total, "flying cases")
+
+        def between() -> None:
+            if counting is not None:
+                counting.lines(uncounted)
+            uncounted.clear()
 
         try:
+            if counting is not None:
+                counting.folder(folder)
             if progress is not None:
                 progress(before, total, "flying cases")
             if before < total:
                 facts = _studied(plan, folder, execute, kept)
                 lanes = {key: int(told.get("lanes", 1)) for key, told in facts.items()}
                 made = blocks(plan, wanted, left=total - before, jobs=jobs, lanes=lanes)
-                execute(_with_facts(made, facts), on_done)
+                execute(_with_facts(made, facts), on_done, between)
+                between()
         except KeyboardInterrupt:
-            return Flown(total, count["done"], before, True)
-        return Flown(total, count["done"], before)
+            return Flown(total, progressed["done"], before, True)
+        return Flown(total, progressed["done"], before)
 
 
 def header(plan: Plan, whole: int) -> dict[str, Any]:
@@ -80,6 +105,7 @@ class _Wanted:
 
     def __init__(self, shard: Shard, there: set[int]) -> None:
         self.shard, self._there = shard, there
+        self.all = shard.of == 1 and not there
 
     def __call__(self, item: str) -> bool:
         return self.shard.holds(item) and store.key(item) not in self._there
@@ -87,6 +113,9 @@ class _Wanted:
 
 def _counted(plan: Plan, wanted: _Wanted) -> tuple[int, int, int]:
     """Items in the plan, in the shard, and of these the ones still wanted."""
+    if wanted.all:
+        whole = count(plan)
+        return whole, whole, whole
     whole = own = left = 0
     for item in items(plan):
         whole += 1
@@ -151,16 +180,38 @@ class Tally:
         return ALL_PASSED if ALL_PASSED in brought else NOTHING_JUDGED
 
 
-def tally(folder: Path, each: Callable[[Outcome], None] | None = None) -> Tally:
-    """Everything in a folder counted, in one pass in which ``each`` outcome may be taken for something else too."""
-    found = Tally()
-    sums: list[bytes] = []
-    for text, line in store.items(folder, found.damages, found.notes):
+class Counting:
+    """Items counted as they come, each once; ``each`` outcome may be taken for something else too. In whatever order
+    they come, the tally is the same."""
+
+    def __init__(self, each: Callable[[Outcome], None] | None = None) -> None:
+        self._each = each
+        self._found = Tally()
+        self._sums: list[bytes] = []
+        self._seen: set[int] = set()
+
+    def folder(self, folder: Path) -> None:
+        """Takes what is in a folder."""
+        for text, line in store.items(folder, self._found.damages, self._found.notes, self._seen):
+            self._take(text, line)
+
+    def lines(self, lines: Iterable[bytes]) -> None:
+        """Takes lines that have been written to it since."""
+        for text, line in store.items_in(lines, self._found.notes, self._seen):
+            self._take(text, line)
+
+    def tally(self) -> Tally:
+        """What has been taken."""
+        self._found.digest = store.digest_of(self._sums)
+        return self._found
+
+    def _take(self, text: Mapping[str, Any], line: bytes) -> None:
+        found = self._found
         found.items += 1
-        sums.append(store.digest_part(text, line))
-        if each is not None:
+        self._sums.append(store.digest_part(text, line))
+        if self._each is not None:
             for outcome in store.outcomes_of(text):
-                each(outcome)
+                self._each(outcome)
         for row in text["rows"]:
             verdict = str(row["verdict"])
             if row.get("self_referential") and ENDINGS[verdict].passed:
@@ -169,8 +220,13 @@ def tally(folder: Path, each: Callable[[Outcome], None] | None = None) -> Tally:
                 found.required[verdict] += 1
             else:
                 found.advisory[verdict] += 1
-    found.digest = store.digest_of(sums)
-    return found
+
+
+def tally(folder: Path, each: Callable[[Outcome], None] | None = None) -> Tally:
+    """Everything in a folder counted, as :class:`Counting` does."""
+    counting = Counting(each)
+    counting.folder(folder)
+    return counting.tally()
 
 
 def exit_code(flown: Flown, counted: Tally, *, problems: bool) -> int:

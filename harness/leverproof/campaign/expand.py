@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -49,6 +50,15 @@ def items(plan: Plan) -> Iterator[Item]:
                 for case, start in begun:
                     for point in points(plan.cases[case], plan.swept):
                         yield Item(_id(start, point, sample, values), index, sheet, case, point, sample)
+
+
+def count(plan: Plan) -> int:
+    """How many :func:`items` there are, without making them."""
+    points_of_cases = sum(
+        math.prod(len(axis.values) for axis in free_axes(case, plan.swept)) for case in plan.cases.values()
+    )
+    samples = (len(m.sheets) * ((plan.samples if m.coefficients else NOMINAL) + 1) for m in plan.models)
+    return sum(samples) * points_of_cases
 
 
 def free_axes(case: ReferenceCase, swept: Iterable[Swept]) -> tuple[Swept, ...]:

@@ -73,12 +73,15 @@ class Workers:
         while len(self._workers) < self.jobs:
             self._workers.append(_Worker(self._clock))
 
-    def run(self, blocks: Iterable[Block], on_done: Done) -> None:
+    def run(self, blocks: Iterable[Block], on_done: Done, between: Callable[[], None] | None = None) -> None:
         """Flies all blocks; ``on_done`` is told each with its lines, in the order in which they are done. A block may
-        be told in parts, when its items had to be flown one by one."""
+        be told in parts, when its items had to be flown one by one. ``between`` is called when every worker has
+        something to do."""
         queue = _Queue(iter(blocks))
         while True:
             self._hand_out(queue)
+            if between is not None:
+                between()
             busy = [worker for worker in self._workers if worker.block is not None]
             if not busy:
                 return

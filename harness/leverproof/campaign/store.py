@@ -215,12 +215,23 @@ def outcomes(folder: Path) -> Iterator[Outcome]:
 
 
 def items(
-    folder: Path, damages: list[Damage] | None = None, remarks: list[str] | None = None
+    folder: Path, damages: list[Damage] | None = None, remarks: list[str] | None = None, seen: set[int] | None = None
 ) -> Iterator[tuple[dict[str, Any], bytes]]:
     """Every item once: its text as data, and the line it stands in. Damaged lines go to ``damages``, what :func:`notes`
-    would give to ``remarks``."""
-    seen: set[int] = set()
-    for text, line in _texts(folder, damages):
+    would give to ``remarks``; items that are in ``seen`` are left out, and those given are added to it."""
+    yield from _once(_texts(folder, damages), remarks, seen if seen is not None else set())
+
+
+def items_in(lines: Iterable[bytes], remarks: list[str], seen: set[int]) -> Iterator[tuple[dict[str, Any], bytes]]:
+    """The same of lines that have just been written."""
+    texts = ((text, line) for line in lines if (text := _checked(line)) is not None)
+    yield from _once(texts, remarks, seen)
+
+
+def _once(
+    texts: Iterable[tuple[dict[str, Any], bytes]], remarks: list[str] | None, seen: set[int]
+) -> Iterator[tuple[dict[str, Any], bytes]]:
+    for text, line in texts:
         if _ITEM not in text:
             if remarks is not None and _NOTE in text and str(text[_NOTE]) not in remarks:
                 remarks.append(str(text[_NOTE]))

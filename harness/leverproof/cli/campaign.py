@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from leverproof.campaign.expand import Shard
     from leverproof.campaign.flying import Flyer
     from leverproof.campaign.local import Workers
+    from leverproof.campaign.summary import Fold
 
 FOLDER = "leverproof-campaign"
 MERGE = "merge"
@@ -61,9 +62,10 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _flown(options: argparse.Namespace) -> int:
-    from leverproof.campaign.conducting import exit_code, fly_campaign
+    from leverproof.campaign.conducting import Counting, exit_code, fly_campaign
     from leverproof.campaign.flying import Flyer
     from leverproof.campaign.plan_file import load_plan
+    from leverproof.campaign.summary import Fold
     from leverproof.errors import UsageError
 
     if options.cluster is not None and options.jobs is not None:
@@ -78,8 +80,12 @@ def _flown(options: argparse.Namespace) -> int:
             print(problem_words(problem), file=sys.stderr)
         flying = _flying(stack, workers, options.cluster, Flyer(loaded.plan))
         progress = stack.enter_context(ProgressLine(unit="cases"))
-        flown = fly_campaign(loaded.plan, out, flying.run, shard=shard, jobs=flying.jobs, progress=progress)
-    counted = _summarised(options, out)
+        fold = Fold()
+        counting = Counting(fold.add)
+        flown = fly_campaign(
+            loaded.plan, out, flying.run, shard=shard, jobs=flying.jobs, progress=progress, counting=counting
+        )
+    counted = _recounted(options, out) if flown.interrupted else _summarised(options, out, fold, counting.tally())
     if flown.interrupted:
         print(
             f"interrupted: {flown.done:,} of {flown.items:,} cases are kept in {out}/; to fly the rest:\n"
@@ -121,7 +127,7 @@ def _merged(options: argparse.Namespace) -> int:
         )
     _check_places(options, options.out)
     merged = merge(options.folders, options.out)
-    counted = _summarised(options, options.out)
+    counted = _recounted(options, options.out)
     missing = merged.planned - merged.items
     if missing:
         print(f"incomplete: {missing:,} of {merged.planned:,} cases are in none of these folders", file=sys.stderr)
@@ -141,15 +147,20 @@ def _check_places(options: argparse.Namespace, out: Path) -> None:
         parquet.check(options.parquet, out)
 
 
-def _summarised(options: argparse.Namespace, out: Path) -> Tally:
-    """Says what the results come to, and writes it where it is asked for."""
-    from leverproof.campaign import store
+def _recounted(options: argparse.Namespace, out: Path) -> Tally:
+    """:func:`_summarised` of what is in the folder, whoever wrote it."""
     from leverproof.campaign.conducting import tally
     from leverproof.campaign.summary import Fold
-    from leverproof.report import campaign_json, campaign_page, campaign_text
 
     fold = Fold()
-    counted = tally(out, fold.add)
+    return _summarised(options, out, fold, tally(out, fold.add))
+
+
+def _summarised(options: argparse.Namespace, out: Path, fold: Fold, counted: Tally) -> Tally:
+    """Says what the results come to, and writes it where it is asked for."""
+    from leverproof.campaign import store
+    from leverproof.report import campaign_json, campaign_page, campaign_text
+
     told = store.manifest(out) or {}
     title, plan = (str(told.get(key, "")) for key in ("title", "plan"))
     found = fold.summary(title=title, plan=plan, notes=tuple(counted.remarks))

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, seed, settings
 from hypothesis import strategies as st
 
-from leverproof.campaign.expand import blocks, items, study_blocks
+from leverproof.campaign.expand import blocks, count, items, points, study_blocks
 from leverproof.campaign.model import Item, Plan
 from leverproof.campaign.plan_file import load_plan, parse_plan
 from leverproof.cases.catalogue import load_catalogue
@@ -83,9 +83,18 @@ def test_a_plan_of_every_kind(folder: Path) -> None:
     assert plan.swept[0].values == pytest.approx((0.0, 3280.8399))
     assert plan.swept[1].values == pytest.approx((-9.0, -2.0, 5.0))
     own = list(items(plan))
-    assert len(own) == 2 * 5 * 6 + 6
+    assert len(own) == 2 * 5 * 6 + 6 == count(plan)
     assert len({item.id for item in own}) == len(own)
     assert len(list(study_blocks(plan))) == 3
+
+
+def test_cases_that_leave_different_surroundings_free_are_counted_as_they_are_made(folder: Path) -> None:
+    text = text_of(folder, select='select = ["throttle-step", "idle-speed", "level-speed", "hot-day-*"]')
+    heights = "pressure_altitude = ['0 ft', '1000 ft', '2000 ft']\ntemperature_offset = ['0 K', '5 K']"
+    plan = read(folder, text.replace(OLD["heights"], heights))
+    free = {len(list(points(case, plan.swept))) for case in plan.cases.values()}
+    assert len(free) > 1
+    assert count(plan) == len(list(items(plan)))
 
 
 def test_a_range_ends_where_it_says(folder: Path) -> None:
