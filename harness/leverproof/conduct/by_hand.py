@@ -86,14 +86,11 @@ def plan_by_hand(case: ReferenceCase, sheet: EngineSheet, readings: Collection[s
 
 def _spoken(reason: NotApplicable) -> NotApplicable:
     """A reason in the words of somebody who reads gauges: there is no stand."""
-    missing = reason.missing
-    for name in CHANNELS:
-        if missing == f"the stand gives no {name}":
-            missing = f"no {name.replace('_', ' ')} is read"
-        if missing == f"the stand takes no {name} lever":
-            missing = f"the engine has no {name.replace('_', ' ')} lever"
+    said = {f"the stand gives no {name}": f"no {name.replace('_', ' ')} is read" for name in CHANNELS}
+    said |= {f"the stand takes no {name} lever": f"the engine has no {name.replace('_', ' ')} lever" for name in CHANNELS}
+    missing = "; ".join(said.get(part, part) for part in reason.missing.split("; "))
     missing = missing.replace("the stand has one engine", "it moves the levers of the other engines")
-    return replace(reason, missing=missing)
+    return replace(reason, missing=missing, supply="")
 
 
 def unflyable(planned: PlannedCase) -> str:

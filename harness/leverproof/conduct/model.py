@@ -86,10 +86,12 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class NotApplicable:
-    """Why a case or judgement does not apply: ``missing`` (channel, lever, datum or capability), ``lost``."""
+    """Why a case or judgement does not apply: ``missing`` (channel, lever, datum or capability), what is ``lost``, and
+    what to ``supply`` for it to apply, "" where nothing can be."""
 
     missing: str
     lost: str
+    supply: str = ""
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,7 @@ from leverproof.conduct.resolve import (
     values_of_step,
 )
 from leverproof.quantities import Quantity
-from leverproof.sheet.applicability import refusal
+from leverproof.sheet.applicability import from_input, from_output, from_sheet, refusal
 from leverproof.sheet.model import EngineSheet
 from leverproof.timegrid import TimeGrid
 
@@ -89,14 +89,14 @@ def plan_case(case: ReferenceCase, ground: Ground) -> PlannedCase:
         return PlannedCase(case, (), (), (), reason)
     judgements = tuple(j for j in case.judgements if j.id not in refused)
     if not judgements:
-        return PlannedCase(case, (), (), (), next(iter(refused.values())), refused)
+        return PlannedCase(case, (), (), (), _none_left(refused), refused)
     points = tuple(_points(case, judgements, ground))
     unpredicted = {j.id: r for j in judgements if (r := _unpredicted(j, points)) is not None}
     if unpredicted:
         refused |= unpredicted
         judgements = tuple(j for j in judgements if j.id not in unpredicted)
         if not judgements:
-            return PlannedCase(case, (), (), (), next(iter(refused.values())), refused)
+            return PlannedCase(case, (), (), (), _none_left(refused), refused)
         points = tuple(
             replace(p, resolved={k: v for k, v in p.resolved.items() if k not in unpredicted}) for p in points
         )
@@ -112,6 +112,14 @@ def refusals(case: ReferenceCase, ground: Ground) -> tuple[NotApplicable | None,
     return None, {j.id: r for j in case.judgements if (r := _judgement_refusal(j, ground)) is not None}
 
 
+def _none_left(refused: Mapping[str, NotApplicable]) -> NotApplicable:
+    """Why a case does not apply of which every judgement is refused: all of their reasons, each told once."""
+    reasons = refused.values()
+    told = ([r.missing for r in reasons], [r.lost for r in reasons], [r.supply for r in reasons if r.supply])
+    missing, lost, supply = ("; ".join(dict.fromkeys(words)) for words in told)
+    return NotApplicable(missing, lost, supply)
+
+
 def _case_refusal(case: ReferenceCase, ground: Ground) -> NotApplicable | None:
     found = refusal(
         case.applies,
@@ -121,7 +129,7 @@ def _case_refusal(case: ReferenceCase, ground: Ground) -> NotApplicable | None:
         capabilities=ground.capabilities,
     )
     if found is not None:
-        return NotApplicable(found.missing, found.lost)
+        return NotApplicable(found.missing, found.lost, found.supply)
     lost = case.applies.lost
     if case.engine == "stopped" and {"free_running"} == ground.capabilities & {"free_running", "reset"}:
         return NotApplicable("the model runs on its own clock and cannot be put back: no engine begins stopped", lost)
@@ -129,16 +137,16 @@ def _case_refusal(case: ReferenceCase, ground: Ground) -> NotApplicable | None:
         if ground.grid.step % run.grid:
             return NotApplicable(f"the stand's grid step of {ground.grid.step} ticks cannot be halved", lost)
         for step in run.steps:
-            missing = _step_lacks(step, ground)
+            missing, supply = _step_lacks(step, ground)
             if missing:
-                return NotApplicable(missing, lost)
+                return NotApplicable(missing, lost, supply)
     datum = missing_data(iter(_surrounding_values(case)), ground.sheet)
     if datum:
-        return NotApplicable(f"the sheet does not give {datum}", lost)
+        return NotApplicable(f"the sheet does not give {datum}", lost, from_sheet(datum))
     flies = all(_flown(j, ground) for j in case.judgements)
     for name in _surroundings_used(case):
         if name not in ground.inputs and not (flies and name == AIRSPEED):
-            return NotApplicable(f"the stand takes no {name}", lost)
+            return NotApplicable(f"the stand takes no {name}", lost, from_input(name))
     return None
 
 
@@ -147,28 +155,26 @@ def _flown(judgement: Judgement, ground: Ground) -> bool:
     return judgement.what == "level_speed" and flown(ground.outputs, ground.capabilities)
 
 
-def _step_lacks(step: Step, ground: Ground) -> str:
-    """What a step needs and is not there, in words, or ""."""
+def _step_lacks(step: Step, ground: Ground) -> tuple[str, str]:
+    """What a step needs and is not there, in words, or "", and what to supply."""
     datum = missing_data(values_of_step(step), ground.sheet)
     if datum:
-        return f"the sheet does not give {datum}"
+        return f"the sheet does not give {datum}", from_sheet(datum)
     others = frozenset(OTHER_LEVERS.values())
     if others.intersection(step.levers) and not others & ground.inputs:
-        return "the stand has one engine"
+        return "the stand has one engine", "a stand with several engines"
     if step.do == "pause" and not ground.capabilities & {"stepped", PAUSES}:
-        return "nothing can keep this model waiting: its time goes on by itself"
-    if step.do == "couple":
-        return next((f"the stand takes no {n} lever" for n in ("throttle", "boost") if n not in ground.inputs), "")
-    if step.do != "seek":
-        return ""
-    for name in (step.channel, *step.guard):
+        return "nothing can keep this model waiting: its time goes on by itself", ""
+    moved = ("throttle", "boost") if step.do == "couple" else (step.lever,) if step.do == "seek" else ()
+    for name in (step.channel, *step.guard) if step.do == "seek" else ():
         if name not in ground.outputs:
-            return f"the stand gives no {name}"
-    if step.lever not in ground.inputs:
-        return f"the stand takes no {step.lever} lever"
-    if step.rate is None and step.lever not in ground.sheet.levers:
-        return f"the sheet gives no rate of the {step.lever} lever"
-    return ""
+            return f"the stand gives no {name}", from_output(name)
+    for name in moved:
+        if name not in ground.inputs:
+            return f"the stand takes no {name} lever", from_input(name)
+    if step.do == "seek" and step.rate is None and step.lever not in ground.sheet.levers:
+        return f"the sheet gives no rate of the {step.lever} lever", from_sheet(f"levers.{step.lever}.rate")
+    return "", ""
 
 
 def _surrounding_values(case: ReferenceCase) -> list[Value]:
@@ -199,21 +205,21 @@ def _judgement_refusal(judgement: Judgement, ground: Ground) -> NotApplicable | 
     )
     lost = judgement.applies.lost or judgement.asked
     if found is not None:
-        return NotApplicable(found.missing, lost)
+        return NotApplicable(found.missing, lost, found.supply)
     flies = _flown(judgement, ground)
     for name in judged_channels(judgement):
         if name not in ground.outputs and not (flies and name in (judgement.channel, "engine_speed")):
-            return NotApplicable(f"the stand gives no {name}", lost)
+            return NotApplicable(f"the stand gives no {name}", lost, from_output(name))
     datum = missing_data(values_of_judgement(judgement), ground.sheet)
     if not datum and judgement.what == "level_speed":
         datum = lacking(judgement, ground.sheet, flies=flies)
     if datum:
-        return NotApplicable(f"the sheet does not give {datum}", lost)
+        return NotApplicable(f"the sheet does not give {datum}", lost, from_sheet(datum))
     if judgement.table:
         three = ground.sheet.word("hardware.light") == "three_state"
         for path in _LIGHT_BANDS if three else _LIGHT_BANDS[-1:]:
             if ground.sheet.number(path) is None:
-                return NotApplicable(f"the sheet does not give {path}", lost)
+                return NotApplicable(f"the sheet does not give {path}", lost, from_sheet(path))
     return None
 
 

@@ -149,7 +149,8 @@ def _not_exercised(planned: PlannedCase, judgement: Judgement, points: list[Poin
 
 def _inapplicable(planned: PlannedCase, judgement: Judgement, reason: NotApplicable) -> Finding:
     lost = f"; {reason.lost}" if reason.lost else ""
-    return _base(planned, judgement, "not applicable", note=f"{reason.missing}{lost}")
+    supply = f"; to supply: {reason.supply}" if reason.supply else ""
+    return _base(planned, judgement, "not applicable", note=f"{reason.missing}{lost}{supply}")
 
 
 def _base(

@@ -27,7 +27,7 @@ from leverproof.judge.evidence import (
 )
 from leverproof.judge.model import Doubt, PointFinding
 from leverproof.judge.result import measured
-from leverproof.judge.value import allowed
+from leverproof.judge.value import allowed, refuse_wider
 from leverproof.judge.words import amount, number, spoken, unit_of
 from leverproof.quantities import UNITS, convert
 
@@ -58,6 +58,7 @@ def difference(evidence: Evidence) -> PointFinding:
 def _two_sided(evidence: Evidence) -> PointFinding:
     expected, unit = evidence.expected("expected"), unit_of(evidence.judgement.channel)
     tolerance = allowed(evidence, unit=unit, expected=expected.value, channel=evidence.judgement.channel)
+    refuse_wider(evidence, tolerance, unit=unit, expected=expected.value)
     more, less = _pair(evidence, tolerance.value)
     doubts = (*more.doubts, *less.doubts, reference_doubt(expected))
     ruling = within(more.value - less.value, expected.value, tolerance.value, doubts, unit=unit)

@@ -28,7 +28,7 @@ from leverproof.judge.evidence import (
 )
 from leverproof.judge.model import Doubt, PointFinding
 from leverproof.judge.result import measured, worst
-from leverproof.judge.value import allowed
+from leverproof.judge.value import allowed, refuse_wider
 from leverproof.judge.window import BRIEF, Window, longest, window_of
 from leverproof.judge.words import amount, spoken, unit_of
 from leverproof.timegrid import TICKS_PER_SECOND
@@ -73,6 +73,7 @@ def _side(evidence: Evidence, window: Window, *, upper: bool) -> PointFinding:
     doubts = (*doubts, *clock_jitter(window.history, judgement.channel, _about(row, window.history)))
     found = float(samples[row])
     tolerance = allowed(evidence, unit=unit, expected=bound.value, channel=judgement.channel)
+    refuse_wider(evidence, tolerance, unit=unit, expected=bound.value)
     ruling = beyond(found, bound.value, tolerance.value, doubts, upper=upper)
     overshoot = _overshoot(window, samples, bound.value, unit, upper=upper) if judgement.once_settled else ""
     return measured(

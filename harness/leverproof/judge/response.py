@@ -31,7 +31,7 @@ from leverproof.judge.evidence import (
 from leverproof.judge.model import Doubt, PointFinding
 from leverproof.judge.result import measured, worded, worst
 from leverproof.judge.timing import first_crossing, grid_doubt
-from leverproof.judge.value import allowed
+from leverproof.judge.value import allowed, refuse_wider
 from leverproof.judge.words import amount, number, spoken, unit_of
 from leverproof.timegrid import TICKS_PER_SECOND
 
@@ -147,6 +147,7 @@ def _level_doubt(change: Change, found: float) -> tuple[Doubt, ...]:
 def _limit(evidence: Evidence, found: float, doubts: tuple[Doubt, ...], *, upper: bool) -> PointFinding:
     bound = evidence.expected("at_most" if upper else "at_least")
     tolerance = allowed(evidence, unit="s", expected=bound.value)
+    refuse_wider(evidence, tolerance, unit="s", expected=bound.value)
     parts = (*doubts, reference_doubt(bound))
     return measured(
         evidence.point.label,

@@ -49,6 +49,23 @@ def allowed(
         raise WithheldError("error", str(reason)) from reason
 
 
+def refuse_wider(evidence: Evidence, tolerance: Allowance, *, unit: str, expected: float) -> None:
+    """Raises ``inconclusive`` for a tolerance, once the sheet has made it a number, that is wider than the value it
+    belongs to: the check of case files cannot see it. Nothing is wide beside zero, a temperature or a height, whose
+    zero is a convention; a prediction brings the width of its own doubt; what a person loosened is told as such."""
+    asked = evidence.judgement.tolerance
+    width = tolerance.value / (1.0 if asked is None else asked.times)
+    conventional = UNITS[unit].dimension in ("temperature", "length")
+    free = conventional or expected == 0.0 or not math.isfinite(expected) or evidence.judgement.basis == "predicted"
+    if free or width <= abs(expected):
+        return
+    raise WithheldError(
+        "inconclusive",
+        f"a tolerance of {amount(width, unit)} is wider than the value of {amount(expected, unit)}: "
+        "not even zero would fail",
+    )
+
+
 def value(evidence: Evidence) -> PointFinding:
     """A channel at a reading, its ratio to another reading, or its quotient by another channel, against an expected
     value."""
@@ -62,6 +79,7 @@ def value(evidence: Evidence) -> PointFinding:
     expected = evidence.expected("expected")
     unit = unit_of(judgement.channel)
     tolerance = allowed(evidence, unit=unit, expected=expected.value, channel=judgement.channel)
+    refuse_wider(evidence, tolerance, unit=unit, expected=expected.value)
     found = settled(evidence, judgement.reading, judgement.channel, tolerance=tolerance.value)
     doubts = (*doubts_of(evidence, judgement.reading, judgement.channel), reference_doubt(expected))
     ruling = within(found, expected.value, tolerance.value, doubts, unit=unit)

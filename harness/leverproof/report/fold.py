@@ -174,7 +174,8 @@ def left_out(record: Record, findings: Sequence[Finding]) -> list[str]:
 
 
 def _missing(why: NotApplicable) -> str:
-    return f"{why.missing}; lost: {why.lost}" if why.lost else why.missing
+    lost = f"; lost: {why.lost}" if why.lost else ""
+    return f"{why.missing}{lost}{f'; to supply: {why.supply}' if why.supply else ''}"
 
 
 def blocked(findings: Sequence[Finding]) -> list[str]:

@@ -244,3 +244,34 @@ def test_a_quotient_of_two_channels_is_judged_in_the_units_of_both(make: Any) ->
     assert make.judge(by, {"run": gallons}, {"expected": 0.46}).verdict == "fail"
     idle = make.history({"fuel_flow": 40.0, "brake_power": 1.0})
     assert make.judge(by, {"run": idle}, {"expected": 0.46}).verdict == "not applicable"
+
+
+@pytest.mark.parametrize(
+    ("fields", "expected", "verdict"),
+    [
+        ({}, 3.0, "inconclusive"),
+        ({"basis": "predicted"}, 3.0, "pass"),
+        ({}, 0.0, "pass"),
+        ({}, 6.0, "pass"),
+    ],
+)
+def test_a_tolerance_wider_than_the_value_it_got_from_the_sheet_decides_nothing(
+    make: Any, fields: dict[str, Any], expected: float, verdict: str
+) -> None:
+    """The file could not be refused: only the sheet made the value 3 and the tolerance 5."""
+    wide = asked(make, tolerance=make.tolerance("5 inHg"), **fields)
+    finding = make.judge(wide, {"run": make.history({MAP: expected})}, {"expected": expected})
+    assert finding.verdict == verdict, finding.note
+    assert ("wider than the value" in finding.note) == (verdict == "inconclusive")
+
+
+@pytest.mark.parametrize("what", ["limit", "difference"])
+def test_neither_do_limits_and_differences(make: Any, what: str) -> None:
+    own = {
+        "limit": {"run": "run"},
+        "difference": {"more": Ref("run", "end"), "less": (Ref("run", "end"),)},
+    }[what]
+    key = "at_most" if what == "limit" else "expected"
+    wide = make.judgement(what, channel=MAP, tolerance=make.tolerance("5 inHg"), **own)
+    finding = make.judge(wide, {"run": make.history({MAP: 3.0})}, {key: 3.0})
+    assert finding.verdict == "inconclusive" and "wider than the value" in finding.note

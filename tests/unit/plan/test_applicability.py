@@ -169,3 +169,31 @@ def test_a_pause_needs_time_that_can_be_stopped(case_of: Cases, ground_of: Groun
         assert (planned.inapplicable is not None) == refused, able
         if planned.inapplicable is not None:
             assert "waiting" in planned.inapplicable.missing and planned.inapplicable.lost == "all of it"
+
+
+def test_a_refusal_says_all_that_is_to_be_supplied(case_of: Cases, ground_of: Grounds) -> None:
+    """Everything at once: nobody finds out one run at a time."""
+    applies = (
+        'data = ["limits.turbo_speed_tolerance", "geared_stage.ratio_high"], levers = ["cowl_flaps", "boost"], '
+        'channels = ["blade_angle", "torque"],'
+    )
+    refused = plan_case(case_of(applies=applies), ground_of(without=("boost", "blade_angle", "torque"))).inapplicable
+    assert refused is not None and refused.missing == "the sheet does not give limits.turbo_speed_tolerance"
+    for words in (
+        "limits.turbo_speed_tolerance and geared_stage.ratio_high in the sheet",
+        "[levers.cowl_flaps] in the sheet, if the engine has it",
+        "boost as an input of the model",
+        "blade_angle and torque as a reading of the model; [channels] in the stand file",
+    ):
+        assert words in refused.supply
+    other = plan_case(case_of(applies='sheet = { "hardware.link" = ["none"] },'), ground_of()).inapplicable
+    assert other is not None and other.supply == "", "an engine of another kind is no lack"
+
+
+def test_a_case_of_which_nothing_is_left_tells_every_reason(ground_of: Grounds) -> None:
+    case = next(c for c in load_catalogue().cases if c.id == "rpm-pulled-back")
+    change = (('arrangement = { value = "two_stage"', 'arrangement = { value = "turbo_normalised"'),)
+    refused = plan_case(case, ground_of(replaced=change)).inapplicable
+    assert refused is not None
+    assert "this needs unsupercharged" in refused.missing
+    assert "this needs geared_one_speed or geared_two_speed or two_stage" in refused.missing
