@@ -87,7 +87,9 @@ def plan_by_hand(case: ReferenceCase, sheet: EngineSheet, readings: Collection[s
 def _spoken(reason: NotApplicable) -> NotApplicable:
     """A reason in the words of somebody who reads gauges: there is no stand."""
     said = {f"the stand gives no {name}": f"no {name.replace('_', ' ')} is read" for name in CHANNELS}
-    said |= {f"the stand takes no {name} lever": f"the engine has no {name.replace('_', ' ')} lever" for name in CHANNELS}
+    said |= {
+        f"the stand takes no {name} lever": f"the engine has no {name.replace('_', ' ')} lever" for name in CHANNELS
+    }
     missing = "; ".join(said.get(part, part) for part in reason.missing.split("; "))
     missing = missing.replace("the stand has one engine", "it moves the levers of the other engines")
     return replace(reason, missing=missing, supply="")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -132,3 +133,69 @@ def test_a_loss_is_what_the_cases_need() -> None:
     )
     assert needing and needing <= set(loss_of("climb.manifold_pressure", sheet, applicable).cases)  # type: ignore[arg-type]
     assert loss_of("takeoff.minutes", sheet, applicable).words() == "no further case is lost"  # type: ignore[arg-type]
+
+
+class Typist(io.StringIO):
+    """Somebody at a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+TWO_STAGE = ["title=Big twin", "source=Handbook", "hardware.arrangement=two_stage", "hardware.boost_acts_on=gate",
+             "hardware.overspeed_protection=none", "hardware.takeoff_boost=back", "hardware.link=procedure",
+             "hardware.coordination=none", "hardware.light=three_state", "hardware.intercooler=none",
+             "hardware.full_rich=compensated", "hardware.service=heavy"]  # fmt: skip
+ANSWERED = {"takeoff.manifold_pressure": "52 inHg", "takeoff.engine_speed": "2640 rpm",
+            "limits.turbo_speed": "22000 rpm", "light.blinking_above": "19000 rpm",
+            "light.off_above": "17000 rpm", "light.on_above": "22000 rpm"}  # fmt: skip
+
+
+WRONG = {
+    "52": "'52' has no unit (write for example '52 inHg')",
+    "52 inHg +- 3": "'3' has no unit (write for example '3 inHg')",
+    "52 inHg +- 60 inHg": "a doubt of 60 inHg is as large as the value of 52 inHg",
+    "52 rpm": "'rpm' is a unit of angular speed, expected pressure such as 'inHg'",
+}
+NOT_ASKED = ("geared_stage.ratio_high", "levers.blower_gear", "levers.coordination", "hardware.propeller",
+             "levers.intercooler_shutter", "limits.turbo_speed_tolerance")  # fmt: skip
+
+
+def test_a_person_is_told_at_once_and_a_contradiction_at_the_end_costs_no_other_answer(
+    command: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines: list[str] = []
+    for question in QUESTIONS:
+        if question.key not in {*NOT_ASKED, *(answer.partition("=")[0] for answer in TWO_STAGE)}:
+            lines += [
+                *(WRONG if question.key == "takeoff.manifold_pressure" else ()),
+                ANSWERED.get(question.key, ""),
+            ]
+    again = ("9000 rpm", "17000 rpm", "22000 rpm", "500 rpm")
+    monkeypatch.setattr(io, "StringIO", Typist)
+    code, _, err = command(
+        "--out", "big.sheet.toml", *options(*TWO_STAGE), answers="\n".join([*lines, *again]) + "\n"
+    )
+    assert code == 0, err
+    for told in WRONG.values():
+        assert told in err
+    assert (
+        "the light's bands are not in rising order (blinking_above < off_above < on_above); these once more"
+        in err
+    )
+    asked = len(re.findall(r"(?<!without )takeoff\.manifold_pressure: ", err))
+    assert asked == 1 + len(WRONG), "nothing else is asked once more"
+    sheet = load_sheet("big.sheet.toml")
+    bands = [sheet.data[f"light.{key}"].value for key in ("blinking_above", "off_above", "hysteresis")]
+    assert bands == [9000.0, 17000.0, 500.0]
+    assert sheet.data["takeoff.manifold_pressure"].value == 52.0
+
+
+def test_numbers_that_cannot_be_are_refused_and_unusual_ones_remarked(command: Command) -> None:
+    odd = [*SIX[:-1], "takeoff.engine_speed=27000 rpm"]
+    code, _, err = command("--defaults", *options(*odd))
+    assert code == 0 and "unusual: 200 to 6000 rpm; is the unit right?" in err
+    code, _, err = command(
+        "--defaults", "--out", "x.sheet.toml", *options(*SIX, "geometry.compression_ratio=0.5")
+    )
+    assert code == 2 and "geometry.compression_ratio cannot be 0.5" in err

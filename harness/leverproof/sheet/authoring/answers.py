@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from leverproof.errors import InputError, nearest
-from leverproof.quantities import parse
+from leverproof.quantities import Quantity, parse
 from leverproof.sheet.authoring.questions import Question
+from leverproof.sheet.checks.ranges import BOUNDS, USUAL
 from leverproof.sheet.vocabulary import FASTEST, NUMBERS
 
 _DOUBT = re.compile(r"\s*\+-\s*")
+NO_DOUBT = "such a number decides nothing: give a better one, or an empty line"
 SHAPE = "VALUE, or VALUE +- DOUBT, each with '; PAGE' behind it if you like"
 
 
@@ -32,14 +35,48 @@ def read_number(key: str, text: str) -> Answered:
     symbol = NUMBERS[section][name]
     body, _, page = (part.strip() for part in text.partition(";"))
     value, *spread = _DOUBT.split(body, maxsplit=1)
-    number = parse(value).to(symbol)
+    number = _with_unit(value, symbol).to(symbol)
     if symbol not in ("degC", "ft") and not number > 0.0:
         raise InputError(f"{value!r} is not above zero", code="range")
-    if spread and not parse(spread[0]).difference_in(symbol) >= 0.0:
-        raise InputError("a doubt cannot be negative", code="range")
+    low, high, law = BOUNDS.get(key, (-math.inf, math.inf, ""))
+    if not low <= number <= high:
+        raise InputError(f"{key} cannot be {value}", "", law, "range")
+    if spread:
+        doubt = _with_unit(spread[0], symbol).difference_in(symbol)
+        if not doubt >= 0.0:
+            raise InputError("a doubt cannot be negative", code="range")
+        if symbol not in ("degC", "ft") and doubt >= number:
+            raise InputError(
+                f"a doubt of {spread[0]} is as large as the value of {value}", "", NO_DOUBT, "range"
+            )
     if not page.isprintable():
         raise InputError("there is a character in it that cannot be printed", code="text")
     return Answered(value, spread[0] if spread else "", page)
+
+
+def unusual(key: str, answer: Answered) -> str:
+    """What a number usually lies between, in words, where this answer does not; else ""."""
+    section, _, name = key.partition(".")
+    usual = USUAL.get(key)
+    if usual is None:
+        return ""
+    symbol = NUMBERS[section][name]
+    if usual[0] <= parse(answer.value).to(symbol) <= usual[1]:
+        return ""
+    return (
+        f"unusual: {usual[0]:g} to {usual[1]:g} {symbol if symbol != '1' else ''}".rstrip()
+        + "; is the unit right?"
+    )
+
+
+def _with_unit(text: str, symbol: str) -> Quantity:
+    """A quantity; a number without its unit is asked for with it, rather than called a ratio."""
+    found = parse(text)
+    if found.unit == "1" and symbol != "1" and "%" not in text:
+        raise InputError(
+            f"{text!r} has no unit", "", f"write for example '{text.strip()} {symbol}'", "dimension"
+        )
+    return found
 
 
 def read_word(question: Question, text: str) -> Answered:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from leverproof.errors import InputError, UsageError
 from leverproof.sheet.authoring.draft import sheet_text, slug
-from leverproof.sheet.authoring.interview import Asked, interview
+from leverproof.sheet.authoring.interview import Asked, Interviewed, interview, without
 from leverproof.sheet.authoring.losses import Judged
 from leverproof.sheet.loader import parse_sheet
 from leverproof.sheet.model import EngineSheet
@@ -53,8 +53,9 @@ def new_sheet(
 ) -> NewSheet:
     """The sheet of the answers, loaded once to be sure; nothing is written.
 
-    Raises :class:`UsageError` before the first question for a file that is there, and for an answer that cannot be
-    used; :class:`InputError` for answers that contradict each other."""
+    Answers that contradict each other are asked once more of a person, who keeps all the others. Raises
+    :class:`UsageError` before the first question for a file that is there, and for an answer that cannot be used;
+    :class:`InputError` for answers that contradict each other where nobody can be asked."""
     if sheet_id is not None and not _ID.fullmatch(sheet_id):
         raise UsageError(f"{sheet_id!r} is no id", "--id", "lower-case words joined by hyphens", "id")
     if out is not None:
@@ -63,9 +64,28 @@ def new_sheet(
     name = sheet_id or slug(found.answers["title"].value)
     path = out or Path(f"{name}.sheet.toml")
     _free(path)
-    text = sheet_text(found, sheet_id=name)
-    sheet = parse_sheet(text, str(path))
+    while True:
+        text = sheet_text(found, sheet_id=name)
+        try:
+            sheet = parse_sheet(text, str(path))
+            break
+        except InputError as error:
+            found = _once_more(error, found, given, asked, judged)
     return NewSheet(path, text, len(judged(sheet)), _predicted_from(sheet))
+
+
+def _once_more(
+    error: InputError, found: Interviewed, given: Mapping[str, str], asked: Asked, judged: Judged
+) -> Interviewed:
+    """The questions that contradict each other, put again to a person, whose other answers stay; else ``error``."""
+    left = without(found, error.where.rpartition(": ")[2])
+    again = found.put - left.put
+    if not asked.patient or not again:
+        raise error
+    asked.tell(f"\n  {error.message}{f' ({error.hint})' if error.hint else ''}; these once more:\n")
+    return interview(
+        {key: text for key, text in given.items() if key not in again}, asked, judged, before=left
+    )
 
 
 def _predicted_from(sheet: EngineSheet) -> tuple[str, ...]:

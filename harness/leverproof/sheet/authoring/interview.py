@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from leverproof.errors import InputError, UsageError, nearest
-from leverproof.sheet.authoring.answers import SHAPE, Answered, read, read_number
+from leverproof.sheet.authoring.answers import SHAPE, Answered, read, read_number, unusual
 from leverproof.sheet.authoring.losses import Judged, Loss, loss_of, supposed
 from leverproof.sheet.authoring.questions import ALL_NUMBERS, QUESTIONS, Question
 from leverproof.sheet.checks.hardware import fits
@@ -30,27 +30,38 @@ class Asked(Protocol):
 
 @dataclass(slots=True)
 class Interviewed:
-    """The answers by key, and what each blank costs."""
+    """The answers by key, what each blank costs, and every question that was put."""
 
     answers: dict[str, Answered] = field(default_factory=dict)
     losses: dict[str, Loss] = field(default_factory=dict)
+    put: set[str] = field(default_factory=set)
 
 
-def interview(given: Mapping[str, str], asked: Asked, judged: Judged) -> Interviewed:
-    """Every question that concerns the engine, in order; ``given`` are answers by key, from options.
+def interview(
+    given: Mapping[str, str], asked: Asked, judged: Judged, *, before: Interviewed | None = None
+) -> Interviewed:
+    """Every question that concerns the engine, in order; ``given`` are answers by key, from options. What was put
+    ``before`` keeps its answer and is not put again.
 
     Raises :class:`UsageError` naming the key of an answer that cannot be used, that is needed and missing, or that is
     to no question."""
     _known(given)
     out = Interviewed()
+    kept = before or Interviewed()
     for place, question in enumerate(QUESTIONS):
         if not _concerns(question, out.answers):
             if question.key in given:
                 raise _wrong(question.key, "this engine has no such thing", "leave it out")
             continue
+        out.put.add(question.key)
+        if question.key in kept.put:
+            _keep(question.key, kept, out)
+            continue
         answer = _answer(question, given, asked, out.answers)
         if answer is not None:
             out.answers[question.key] = answer
+            if question.kind == "number" and (words := unusual(question.key, answer)):
+                asked.tell(f"  {words}\n")
         elif question.kind == "number" or question.key.startswith("levers."):
             still = [later.key for later in QUESTIONS[place:]]
             loss = loss_of(question.key, supposed(out.answers, still), judged)
@@ -60,6 +71,25 @@ def interview(given: Mapping[str, str], asked: Asked, judged: Judged) -> Intervi
     for key in (key for key in given if key not in {q.key for q in QUESTIONS}):
         out.answers[key] = _given_number(key, given[key], out.answers)
     return out
+
+
+def without(found: Interviewed, path: str) -> Interviewed:
+    """What was asked, but for the questions that ``path`` of a sheet is about: a section, a datum, or a part of one."""
+    about = {
+        q.key
+        for q in QUESTIONS
+        if q.key.startswith(f"{path}.") or path == q.key or path.startswith(f"{q.key}.")
+    }
+    if path == "hardware.boost_acts_on":
+        about.add("levers.boost")
+    return Interviewed(found.answers, found.losses, found.put - about)
+
+
+def _keep(key: str, kept: Interviewed, out: Interviewed) -> None:
+    if key in kept.answers:
+        out.answers[key] = kept.answers[key]
+    elif key in kept.losses:
+        out.losses[key] = kept.losses[key]
 
 
 def _known(given: Mapping[str, str]) -> None:
