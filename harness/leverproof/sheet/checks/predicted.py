@@ -14,6 +14,8 @@ WIDER = 1.96 / 1.645
 """From half a 5-95 % band to U95 of a normal distribution."""
 WORTH = 2_000.0
 """ft of height that a turbo must at least be good for (assumption)."""
+SPLIT_LEVER_HEIGHT, SPLIT_LEVER_AIRSPEED = 15_000.0, 220.0
+"""ft and kt of the shipped case ``split-lever-size``."""
 _SOURCE = "the predictor, from the rest of the sheet: docs/explanation/predictor-equations.md"
 _POINTS = {
     "power.maximum_continuous": "maximum_continuous.brake_power",
@@ -53,8 +55,23 @@ def check_predicted(sheet: EngineSheet) -> Remarks:
     for name, path in points.items():
         if name in found and sheet.number(path) is not None and _same_point(name, found[name]):
             yield from _compared(sheet, path, found[name], airspeed)
+    yield from _split_lever(sheet)
     yield from _turbo_limit(sheet, found)
     yield from _take_off_reached(sheet, found)
+
+
+def _split_lever(sheet: EngineSheet) -> Remarks:
+    """What moving the levers together costs, declared against computed, at the height and airspeed it is flown at."""
+    from leverproof.physics.predictor.expectations import Conditions, predict
+
+    path, name = "split_lever.advantage", "split_lever_advantage.procedure"
+    if sheet.number(path) is None:
+        return
+    conditions = Conditions(airspeed=SPLIT_LEVER_AIRSPEED)
+    made = predict(sheet, (SPLIT_LEVER_HEIGHT,), conditions=conditions, samples=SAMPLES, seed=SEED, names={name})
+    told = made.expectations.get(f"{name}@{SPLIT_LEVER_HEIGHT:.0f}ft")
+    if told is not None:
+        yield from _compared(sheet, path, told, SPLIT_LEVER_AIRSPEED)
 
 
 def _same_point(name: str, told: object) -> bool:
