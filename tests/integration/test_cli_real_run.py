@@ -35,6 +35,18 @@ def test_judging_again_gives_the_same_findings(record: Path) -> None:
     assert rejudge(held, load_catalogue().ladder) == list(held.findings)
 
 
+def test_the_points_that_the_seed_drew_stand_in_every_report(
+    record: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    planned = next(p for p in read_record(record).expectations if p.case.id == "standard-atmosphere")
+    drawn = [point.label for point in planned.points if point.off_point]
+    assert len(drawn) == 2
+    for kind in ("table", "json", "junit", "markdown"):
+        assert main(["report", str(record), "--format", kind]) == 0
+        shown = " ".join(capsys.readouterr().out.split())
+        assert f"standard-atmosphere at {', '.join(drawn)}" in shown, kind
+
+
 def test_the_step_study_that_nobody_asked_for_is_in_no_report(
     record: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from leverproof.cases.catalogue import load_catalogue
 from leverproof.cli.main import main
+from leverproof.schema import check
 
 
 def test_a_case_for_another_suite_is_judged_and_warned_of(
@@ -26,3 +27,30 @@ def test_a_case_for_another_suite_is_judged_and_warned_of(
     header = json.loads(Path("leverproof-record/record.jsonl").read_text("utf-8").splitlines()[0])
     assert header["suite"] == suite
     assert "suite" in capsys.readouterr().out
+
+
+def test_a_tolerance_that_only_the_sheet_makes_wider_than_the_value_never_passes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["cases", "new", "--like", "idle-speed", "--out", "mine/wide.toml"]) == 0
+    path = Path("mine/wide.toml")
+    spoilt = path.read_text("utf-8").replace("percent = 3,", "percent = 300,")
+    path.write_text(spoilt, "utf-8")
+    assert "percent = 300," in spoilt
+    capsys.readouterr()
+    assert main(["run", "--cases", "mine", "--case", "wide"]) == 1
+    assert "a tolerance of 7,920 rpm is wider than the value of 680 rpm" in capsys.readouterr().out
+
+
+def test_what_is_not_applicable_is_told_with_all_that_is_to_be_supplied(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["run", "--case", "carburettor-heat", "--json", "report.json"]) == 5
+    assert "to supply: [levers.carburettor_heat] in the sheet, if the engine has it;" in " ".join(
+        capsys.readouterr().out.split()
+    )
+    report = json.loads(Path("report.json").read_text("utf-8"))
+    check(report, "report", "report.json")
+    assert report["cases"][0]["not_applicable"]["supply"].startswith("[levers.carburettor_heat]")

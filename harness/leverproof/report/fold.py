@@ -259,11 +259,21 @@ def mounted(record: Record) -> dict[str, str]:
         "sheet": _title(header.get("sheet")),
         "suite": str(header.get("suite") or ""),
         "seed": str(header.get("seed", header.get("request", {}).get("seed", ""))),
+        "drawn points": _drawn(record),
         "defect": str(header.get("defect") or header.get("request", {}).get("defect") or ""),
         "date": str(header.get("date") or ""),
         "host": str(header.get("host") or ""),
     }
     return {key: value for key, value in pairs.items() if value}
+
+
+def _drawn(record: Record) -> str:
+    """The off-points that the seed drew, by case, each told once where several engines were flown at it."""
+    drawn = {
+        case_and_engine(planned.case.id)[0]: ", ".join(point.label for point in planned.points if point.off_point)
+        for planned in record.expectations
+    }
+    return "; ".join(f"{case} at {labels}" for case, labels in drawn.items() if labels)
 
 
 def _fingerprint(record: Record) -> str:
