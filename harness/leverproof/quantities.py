@@ -102,7 +102,9 @@ def unit(symbol: str, where: str = "") -> Unit:
 def _pair(from_symbol: str, to_symbol: str, where: str) -> tuple[Unit, Unit]:
     a, b = unit(from_symbol, where), unit(to_symbol, where)
     if a.dimension != b.dimension:
-        found = "a number without a unit is a ratio" if from_symbol == "1" else f"{from_symbol!r} is a unit of {a.dimension}"
+        found = f"{from_symbol!r} is a unit of {a.dimension}"
+        if from_symbol == "1":
+            found = "a number without a unit is a ratio"
         raise InputError(
             f"{found}, expected {b.dimension} such as {to_symbol!r}",
             where,

@@ -216,3 +216,8 @@ def test_a_quantity_is_shown_as_it_is_written() -> None:
 
 def test_a_symbol_finds_its_unit() -> None:
     assert unit("inHg").dimension == "pressure"
+
+
+def test_a_number_without_a_unit_is_called_that() -> None:
+    with pytest.raises(InputError, match="a number without a unit is a ratio, expected pressure such as 'inHg'"):
+        parse("52").to("inHg")

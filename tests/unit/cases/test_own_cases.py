@@ -52,7 +52,9 @@ def test_an_editor_can_say_what_every_key_means_that_people_write(name: str) -> 
         if not isinstance(node, dict):
             return []
         keys = node.get("properties", {})
-        own = [k for k, v in keys.items() if isinstance(v, dict) and not (v.get("description") or "$ref" in v)]
+        own = [
+            k for k, v in keys.items() if isinstance(v, dict) and not (v.get("description") or "$ref" in v)
+        ]
         return own + [key for value in node.values() for key in lacking(value)]
 
     schema = load_schema(name)

@@ -68,7 +68,9 @@ def _split_lever(sheet: EngineSheet) -> Remarks:
     if sheet.number(path) is None:
         return
     conditions = Conditions(airspeed=SPLIT_LEVER_AIRSPEED)
-    made = predict(sheet, (SPLIT_LEVER_HEIGHT,), conditions=conditions, samples=SAMPLES, seed=SEED, names={name})
+    made = predict(
+        sheet, (SPLIT_LEVER_HEIGHT,), conditions=conditions, samples=SAMPLES, seed=SEED, names={name}
+    )
     told = made.expectations.get(f"{name}@{SPLIT_LEVER_HEIGHT:.0f}ft")
     if told is not None:
         yield from _compared(sheet, path, told, SPLIT_LEVER_AIRSPEED)
