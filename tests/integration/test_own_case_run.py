@@ -54,3 +54,19 @@ def test_what_is_not_applicable_is_told_with_all_that_is_to_be_supplied(
     report = json.loads(Path("report.json").read_text("utf-8"))
     check(report, "report", "report.json")
     assert report["cases"][0]["not_applicable"]["supply"].startswith("[levers.carburettor_heat]")
+
+
+def test_a_seek_that_only_the_sheet_shows_to_be_reached_at_once_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["cases", "new", "--like", "take-off-boost-back", "--out", "mine/wide.toml"]) == 0
+    path = Path("mine/wide.toml")
+    spoilt = path.read_text("utf-8").replace('within = "0.05 inHg"', 'within = "60 inHg"')
+    path.write_text(spoilt, "utf-8")
+    assert 'within = "60 inHg"' in spoilt
+    capsys.readouterr()
+    assert main(["run", "--cases", "mine", "--case", "wide", "--case", "idle-speed"]) == 2
+    said = " ".join(capsys.readouterr().out.split())
+    assert "wide.toml: an accuracy of 60 inHg is as wide as the value of 52 inHg" in said
+    assert "idle-speed" in said, "the other case is judged all the same"

@@ -251,6 +251,14 @@ def _check_response(judgement: Judgement, where: str) -> None:
     if bounded and judgement.tolerance is None:
         raise InputError("a limit on a time needs a tolerance", where, "there is no default tolerance", "demand")
     low, high = (v.quantity if v is not None else None for v in (judgement.at_least, judgement.at_most))
+    for key, bound in (("at_least", low), ("at_most", high)):
+        if bound is not None and not bound.to("s", f"{where}.{key}") > 0.0:
+            raise InputError(
+                f"a time of {bound} asks nothing or what cannot be",
+                f"{where}.{key}",
+                "a response takes more than no time: give a bound above zero",
+                "range",
+            )
     if low is not None and high is not None and low.to("s") >= high.to("s"):
         raise InputError("at_least is not below at_most", f"{where}.at_least", "lower bound first", "range")
     if bool(judgement.longer_than) != (judgement.least_gap is not None):

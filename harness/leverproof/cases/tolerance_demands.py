@@ -5,7 +5,7 @@ from __future__ import annotations
 from leverproof.cases.model import Judgement, Step
 from leverproof.channels import CHANNELS
 from leverproof.errors import InputError
-from leverproof.quantities import UNITS
+from leverproof.quantities import UNITS, Quantity
 
 _HELD = ("expected", "at_most", "at_least")
 WHOLE = 100.0
@@ -56,17 +56,22 @@ def check_tolerance(judgement: Judgement, where: str) -> None:
 
 
 def check_seek_width(step: Step, where: str) -> None:
-    """Raises :class:`InputError` for a seek that is reached wherever the channel is."""
+    """Raises :class:`InputError` for a seek that is reached wherever the channel is, as far as the file shows it."""
     value = step.value.quantity if step.value is not None else None
-    if step.within is None or value is None or value.value == 0.0:
+    if step.within is None or value is None:
         return
     symbol = CHANNELS[step.channel].unit
-    if UNITS[symbol].dimension != "temperature" and step.within.difference_in(symbol) >= abs(
-        value.to(symbol)
-    ):
-        raise InputError(
-            f"an accuracy of {step.within} is as wide as the value of {value}",
-            f"{where}.within",
-            "the seek would be reached at once: narrow it",
-            "range",
-        )
+    refuse_wide_seek(step.within, value.to(symbol), symbol, f"{where}.within")
+
+
+def refuse_wide_seek(within: Quantity, value: float, symbol: str, where: str = "") -> None:
+    """Raises :class:`InputError` for an accuracy as wide as the ``value`` in ``symbol`` that is sought; nothing is wide
+    beside zero, nor beside a temperature, whose zero is a convention."""
+    if value == 0.0 or UNITS[symbol].dimension == "temperature" or within.difference_in(symbol) < abs(value):
+        return
+    raise InputError(
+        f"an accuracy of {within} is as wide as the value of {Quantity(value, symbol)}",
+        where,
+        "the seek would be reached at once: narrow it",
+        "range",
+    )

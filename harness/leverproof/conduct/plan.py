@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from leverproof.cases.model import Judgement, ReferenceCase, Run, Step, Sweep, Value, applied_share
+from leverproof.cases.tolerance_demands import refuse_wide_seek
 from leverproof.channels import CHANNELS, OTHER_LEVERS
 from leverproof.conduct.airframe import AIRSPEED, flown, lacking, resolved_level_speed
 from leverproof.conduct.model import (
@@ -329,12 +330,14 @@ def _step(step: Step, scope: Scope, ground: Ground) -> PlannedStep:
         return PlannedStep(step.do, step.name, levers, step.duration, limit=step.limit, lead=step.lead)
     unit = CHANNELS[step.channel].unit
     rate = step.rate.to("1/s") if step.rate is not None else ground.sheet.levers[step.lever]
+    value = resolve(step.value, scope, unit).value
+    refuse_wide_seek(step.within, value, unit)
     return PlannedStep(
         "seek",
         step.name,
         lever=step.lever,
         channel=step.channel,
-        value=resolve(step.value, scope, unit).value,
+        value=value,
         within=step.within.difference_in(unit),
         accept=step.accept,
         guard=_guards(step, scope, ground),

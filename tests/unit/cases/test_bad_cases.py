@@ -88,6 +88,8 @@ FAULTS = {
                                    "power"),
     "no unit": ('at_least = "5 hp"', "at_least = 5", "at_least", "power"),
     "wrong dimension of a tolerance": ('absolute = "0.5 inHg"', 'absolute = "0.5 rpm"', "absolute", "pressure"),
+    "no time at all": ('at_most = "8 s"', 'at_most = "0 s"', "at_most", "above zero"),
+    "a time before the lever": ('at_most = "8 s"', 'at_least = "-8 s"', "at_least", "above zero"),
     "wrong dimension of a time": ('at_most = "8 s"', 'at_most = "8 rpm"', "at_most", "time"),
     "nan": ("relative_humidity = 0", "relative_humidity = nan", "relative_humidity", "finite"),
     "infinite": ("percent = 2", "percent = inf", "percent", "finite"),
