@@ -142,7 +142,7 @@ class Typist(io.StringIO):
         return True
 
 
-TWO_STAGE = ["title=Big twin", "source=Handbook", "hardware.arrangement=two_stage", "hardware.boost_acts_on=gate",
+TWO_STAGE = ["title=Big twin", "source=Handbook", "hardware.arrangement=Two stage", "hardware.boost_acts_on=Gate",
              "hardware.overspeed_protection=none", "hardware.takeoff_boost=back", "hardware.link=procedure",
              "hardware.coordination=none", "hardware.light=three_state", "hardware.intercooler=none",
              "hardware.full_rich=compensated", "hardware.service=heavy"]  # fmt: skip

@@ -80,17 +80,18 @@ def _with_unit(text: str, symbol: str) -> Quantity:
 
 
 def read_word(question: Question, text: str) -> Answered:
-    """One of the question's words, with a page if you like."""
-    word, _, page = (part.strip() for part in text.partition(";"))
+    """One of the question's words as anybody types it, ``Two stage`` for ``two_stage``, with a page if you like."""
+    said, _, page = (part.strip() for part in text.partition(";"))
+    word = re.sub(r"[\s-]+", "_", said.casefold())
     known = question.choices or {}
     if word not in known:
-        raise InputError(f"{word!r} is none of them", "", nearest(word, known), "choice")
+        raise InputError(f"{said!r} is none of them", "", nearest(word, known), "choice")
     return Answered(word, page=page)
 
 
 def read_rate(text: str) -> Answered | None:
     """A lever's travel per second; None for ``no``."""
-    if text == "no":
+    if text.casefold() in ("no", "none"):
         return None
     if not 0.0 < parse(text).to("1/s") <= FASTEST:
         raise InputError(
