@@ -40,7 +40,7 @@ EXEMPT = {
     "maximum_continuous.engine_speed": "a set point: at one pressure power changes too little with it to be told",
     "cruise.manifold_pressure": "a recommended setting, not a limit or a result",
     "cruise.engine_speed": "a recommended setting, not a limit or a result",
-    "limits.carburettor_air_temperature": "a place on the boost lever's travel that the engine passes wherever it is put",
+    "limits.carburettor_air_temperature": "a set point: the boost lever brings the charge to it wherever it is put",
     "limits.turbo_speed": "nothing protects this set: the limit is the pilot's, the engine shows it by light.on_above",
     "light.hysteresis": "only whether there is one is judged, not its size",
     "link.above": "the height of a rule of practice; the cases are flown on both sides of it",
