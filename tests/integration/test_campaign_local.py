@@ -40,6 +40,10 @@ def test_a_dying_model_costs_exactly_its_own_case(tmp_path: Path, plans: ModuleT
     assert {height for height, o in found.items() if o.verdict == "error"} == {4000.0}
     assert "exit code 3" in found[4000.0].trouble
     assert all(o.verdict == "pass" for height, o in found.items() if height != 4000.0)
+    sized = by_height(tmp_path / "out", "full-pressure")
+    # What is advisory away from the case's own height is no required error because the model died there.
+    assert (sized[0.0].weight, sized[4000.0].weight, sized[4500.0].weight) == ("required", "advisory", "advisory")
+    assert sized[4000.0].verdict == "error" and found[4000.0].weight == "required"
 
 
 def test_a_hanging_model_costs_exactly_its_own_case(
