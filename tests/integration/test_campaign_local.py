@@ -40,10 +40,22 @@ def test_a_dying_model_costs_exactly_its_own_case(tmp_path: Path, plans: ModuleT
     assert {height for height, o in found.items() if o.verdict == "error"} == {4000.0}
     assert "exit code 3" in found[4000.0].trouble
     assert all(o.verdict == "pass" for height, o in found.items() if height != 4000.0)
-    sized = by_height(tmp_path / "out", "full-pressure")
-    # What is advisory away from the case's own height is no required error because the model died there.
-    assert (sized[0.0].weight, sized[4000.0].weight, sized[4500.0].weight) == ("required", "advisory", "advisory")
-    assert sized[4000.0].verdict == "error" and found[4000.0].weight == "required"
+
+
+@pytest.mark.parametrize("vice", ["dies_at", "raises_at", "spews_at"])
+def test_a_model_that_fails_where_everything_is_advisory_is_no_pass(
+    tmp_path: Path, plans: ModuleType, vice: str
+) -> None:
+    path = plans.write_plan(tmp_path / "p", options={vice: 4000.0})
+    case = tmp_path / "p" / "cases" / "throttle-step.toml"
+    text = case.read_text("utf-8")
+    first, last = text.index("[[judgement]]"), text.rindex("[[judgement]]")
+    case.write_text(text[:first] + text[last:], "utf-8")  # only the size at sea level is left
+    flown(load_plan(str(path)).plan, tmp_path / "out")
+    found = by_height(tmp_path / "out", "full-pressure")
+    assert {h: o.weight for h, o in found.items() if o.weight == "required"} == {0.0: "required", 4000.0: "required"}
+    assert found[4000.0].verdict == ("invalid run" if vice == "spews_at" else "error") and found[0.0].verdict == "pass"
+    assert tally(tmp_path / "out").exit_code == 1
 
 
 def test_a_hanging_model_costs_exactly_its_own_case(

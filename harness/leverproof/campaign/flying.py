@@ -14,7 +14,7 @@ from typing import Any
 
 from leverproof.campaign.facts import Facts, facts_of_item, facts_of_study, plain_facts, read_facts
 from leverproof.campaign.model import NOMINAL, Block, Item, Plan
-from leverproof.campaign.planning import Planner, put
+from leverproof.campaign.planning import Planner
 from leverproof.campaign.rows import Rows
 from leverproof.campaign.sampling import drawn
 from leverproof.campaign.store import encoded, encoded_note, encoded_study
@@ -167,7 +167,7 @@ def lost(plan: Plan, block: Block, words: str) -> Lines:
     lines = []
     for item in block.items:
         rows = Rows(model.title, block.id, drawn(model.coefficients, plan.seed, item.sample))
-        lines.append(encoded(rows.without(item, put(plan.cases[item.case], item), "error", words)))
+        lines.append(encoded(rows.without(item, plan.cases[item.case], "error", words)))
     return tuple(lines)
 
 
@@ -209,8 +209,7 @@ class _Flight:
         try:
             planned = self._mounted.planner.plan(item)
         except InputError as problem:
-            case = put(self._plan.cases[item.case], item)
-            self._keep(self._rows.without(item, case, "error", f"cannot be planned: {problem}"))
+            self._keep(self._rows.without(item, self._plan.cases[item.case], "error", f"cannot be planned: {problem}"))
             return ()
         one = _Open(item, planned, len(planned.programs))
         if not planned.programs:
@@ -233,7 +232,7 @@ class _Flight:
     def _judge(self, one: _Open) -> None:
         facts = facts_of_item(self._facts, one.planned, one.runs, self._mounted.said, self._arrangement())
         findings = judge_case(one.planned, one.runs, facts)
-        self._keep(self._rows.of(one.item, one.planned, one.runs, findings))
+        self._keep(self._rows.of(one.item, one.planned, one.runs, findings, self._plan.cases[one.item.case]))
 
     def _arrangement(self) -> str:
         return self._mounted.ground.sheet.word("hardware.arrangement")

@@ -35,8 +35,8 @@ class Planner:
         case = self._cases[item.case]
         own = self._stated.get(item.case)
         if own is None:
-            own = self._stated[item.case] = _own(case)
-        away = _away(item, own)
+            own = self._stated[item.case] = {name: stated(case, name) for name in case.surroundings}
+        away = frozenset(n for n, v in item.surroundings.items() if v != own[n])
         kept = self._kept.get((item.case, away))
         if kept is None:
             kept = plan_case(_put(case, item.surroundings, away), self._ground)
@@ -44,19 +44,6 @@ class Planner:
                 self._kept[item.case, away] = kept
             return kept
         return _moved(kept, item.surroundings)
-
-
-def put(case: ReferenceCase, item: Item) -> ReferenceCase:
-    """The item's ``case`` as it is asked at the item's surroundings; no sheet is needed and nothing can go wrong."""
-    return _put(case, item.surroundings, _away(item, _own(case)))
-
-
-def _own(case: ReferenceCase) -> dict[str, float | None]:
-    return {name: stated(case, name) for name in case.surroundings}
-
-
-def _away(item: Item, own: Mapping[str, float | None]) -> frozenset[str]:
-    return frozenset(n for n, v in item.surroundings.items() if v != own[n])
 
 
 def stated(case: ReferenceCase, name: str) -> float | None:
