@@ -14,6 +14,7 @@ from leverproof.campaign.flying import NOT_MOUNTED, Lines
 from leverproof.campaign.model import Block, Outcome, Plan
 from leverproof.errors import StandError
 from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INTERRUPTED, INVALID_INPUT, NOTHING_JUDGED
+from leverproof.stand.guard import SEE_TRACEBACK
 
 Progress = Callable[[float, float, str], None]
 
@@ -142,7 +143,9 @@ def _studied(plan: Plan, folder: Path, execute: Execute, kept: store.Store) -> d
     execute([block for name, block in asked.items() if name not in known], on_done)
     known = store.studies(folder)
     if asked and len(unmounted) == len(asked):
-        raise StandError(unmounted[0].removeprefix(NOT_MOUNTED), plan.path, "", "no_handshake")
+        words = unmounted[0].removeprefix(NOT_MOUNTED).removesuffix(f" ({SEE_TRACEBACK})")
+        hint = "`leverproof run --stand FILE` mounts one model alone and shows all that it said"
+        raise StandError(words, plan.path, hint, "no_handshake")
     return {(block.model, block.sheet): known[name] for name, block in asked.items() if name in known}
 
 
