@@ -107,12 +107,19 @@ def _rank(error: ValidationError) -> tuple[bool, bool, int, str]:
 
 def _inmost(error: ValidationError) -> ValidationError:
     """The error inside the branch of a choice that was meant: its discriminator fits, else the deepest."""
-    while error.context:
+    while error.context and not _one_of_keys(error):
         by_branch: dict[Any, list[ValidationError]] = {}
         for inner in error.context:
             by_branch.setdefault(inner.schema_path[0], []).append(inner)
         error = min((min(group, key=_rank) for group in by_branch.values()), key=lambda e: _distance(e, by_branch))
     return error
+
+
+def _one_of_keys(error: ValidationError) -> list[str]:
+    """The keys of a choice of which one must be there and nothing more is said; empty for any other choice."""
+    branches: Any = error.validator_value if error.validator in ("oneOf", "anyOf") else ()
+    alone = all(isinstance(b, dict) and list(b) == ["required"] and len(b["required"]) == 1 for b in branches)
+    return [branch["required"][0] for branch in branches] if alone else []
 
 
 def _distance(error: ValidationError, by_branch: dict[Any, list[ValidationError]]) -> tuple[bool, bool, int]:
@@ -139,6 +146,13 @@ def _sentence(error: ValidationError, where: str, text: str | None) -> InputErro
         key = _first_unknown(error, known)
         path = (*path, key)
         message, hint, code = f"unknown key {key!r}", nearest(key, known), "unknown_key"
+    elif keys := _one_of_keys(error):
+        named = " or ".join(repr(key) for key in keys)
+        there = [key for key in keys if key in found]
+        if there:
+            message, hint = f"{' and '.join(repr(key) for key in there)} exclude one another", "keep one of them"
+        else:
+            message, hint, code = f"one of the keys {named} is missing", "add one of them", "missing_key"
     elif keyword == "required":
         key = next(name for name in value if name not in found)
         message, code = f"the key {key!r} is missing", "missing_key"
@@ -166,6 +180,9 @@ def _sentence(error: ValidationError, where: str, text: str | None) -> InputErro
         message = f"expected {_COUNTS[keyword].format(value)}, found {len(found)}"
     elif keyword == "uniqueItems":
         message = "the same entry stands twice in this list"
+    if not hint and keyword not in (*_UNKNOWN, "required"):
+        # What is at least said of a key: what it is for.
+        hint = _described(error)
     return InputError(message, place(where, path, text), hint, code)
 
 

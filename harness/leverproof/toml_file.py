@@ -35,7 +35,8 @@ def read_text(source: Traversable | str, *, what: str = "file") -> str:
     except FileNotFoundError:
         raise InputError(f"no such {what}", where, "check the path", "missing_file") from None
     except (IsADirectoryError, PermissionError, NotADirectoryError, OSError, ValueError) as reason:
-        raise InputError(f"cannot read this {what}: {_reason(reason)}", where, code="unreadable_file") from None
+        words = f"cannot read this {what}: {_reason(reason)}"
+        raise InputError(words, where, "name a file that can be read", "unreadable_file") from None
     if len(data) > _LARGEST:
         raise InputError(f"{len(data):,} bytes are more than the {_LARGEST:,} allowed", where, code="file_size")
     try:

@@ -31,8 +31,16 @@ def test_shards_merged_are_the_whole(tmp_path: Path, plans: ModuleType, capsys: 
     assert store.digest(tmp_path / "merged") == store.digest(tmp_path / "whole")
     assert store.digest(tmp_path / "merged") in capsys.readouterr().out
     assert json.loads(report.read_text())["items"] == 20
-    assert main(["campaign", "merge", both[0], "--out", str(tmp_path / "half")]) == 1
-    assert "incomplete: " in capsys.readouterr().err
+    assert not json.loads(report.read_text())["notes"]
+    half, page = tmp_path / "half", tmp_path / "half.html"
+    asked = ["--json", str(report), "--html", str(page)]
+    assert main(["campaign", "merge", both[0], "--out", str(half), *asked]) == 1
+    said = capsys.readouterr()
+    assert "incomplete: " in said.err
+    there = len(store.finished(half))
+    words = f"only {there} of the 20 items of the plan are here: {20 - there} are missing"
+    # A page that is read without the command beside it must not pass for the whole.
+    assert words in said.out and words in page.read_text() and json.loads(report.read_text())["notes"] == [words]
 
 
 @pytest.mark.skipif(os.name != "posix", reason="SIGINT is sent")

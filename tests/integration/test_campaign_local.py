@@ -42,6 +42,22 @@ def test_a_dying_model_costs_exactly_its_own_case(tmp_path: Path, plans: ModuleT
     assert all(o.verdict == "pass" for height, o in found.items() if height != 4000.0)
 
 
+@pytest.mark.parametrize("vice", ["dies_at", "raises_at", "spews_at"])
+def test_a_model_that_fails_where_everything_is_advisory_is_no_pass(
+    tmp_path: Path, plans: ModuleType, vice: str
+) -> None:
+    path = plans.write_plan(tmp_path / "p", options={vice: 4000.0})
+    case = tmp_path / "p" / "cases" / "throttle-step.toml"
+    text = case.read_text("utf-8")
+    first, last = text.index("[[judgement]]"), text.rindex("[[judgement]]")
+    case.write_text(text[:first] + text[last:], "utf-8")  # only the size at sea level is left
+    flown(load_plan(str(path)).plan, tmp_path / "out")
+    found = by_height(tmp_path / "out", "full-pressure")
+    assert {h: o.weight for h, o in found.items() if o.weight == "required"} == {0.0: "required", 4000.0: "required"}
+    assert found[4000.0].verdict == ("invalid run" if vice == "spews_at" else "error") and found[0.0].verdict == "pass"
+    assert tally(tmp_path / "out").exit_code == 1
+
+
 def test_a_hanging_model_costs_exactly_its_own_case(
     tmp_path: Path, plans: ModuleType, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -128,7 +144,7 @@ def test_a_second_run_flies_nothing_and_a_part_only_what_is_left(tmp_path: Path,
 
 def test_a_model_that_cannot_be_mounted_is_said_at_once(tmp_path: Path, plans: ModuleType) -> None:
     path = plans.write_plan(tmp_path / "p", factory="nothing_of_the_kind")
-    with pytest.raises(StandError, match="nothing_of_the_kind"):
+    with pytest.raises(StandError, match=r"nothing_of_the_kind.*leverproof run --stand"):
         flown(load_plan(str(path)).plan, tmp_path / "out")
 
 

@@ -41,6 +41,24 @@ def test_the_rate_leaves_out_what_was_there_before() -> None:
     ]
 
 
+def test_a_line_also_while_one_case_takes_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("leverproof.cli.progress._LOOK", 0.005)
+    now = [0.0]
+    stream = io.StringIO()
+    with ProgressLine(stream, unit="cases", clock=lambda: now[0]) as progress:
+        progress(0, 20, "flying")
+        for second, lines in ((9.0, 0), (10.0, 1), (19.0, 1), (20.0, 2)):
+            now[0] = second
+            deadline = time.monotonic() + 5.0
+            while len(stream.getvalue().splitlines()) < lines:
+                assert time.monotonic() < deadline
+                time.sleep(0.002)
+            time.sleep(0.02)
+            assert stream.getvalue().splitlines() == ["0 % flying"] * lines
+    now[0] = 60.0
+    assert len(stream.getvalue().splitlines()) == 2
+
+
 class Terminal(io.StringIO):
     """A stream that says it is a terminal."""
 

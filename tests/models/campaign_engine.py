@@ -1,8 +1,8 @@
 """A cheap engine for campaigns, mounted in process: manifold pressure lags behind throttle and air pressure.
 
 ``make`` has one lane and a plain Python loop, ``make_lanes`` many lanes in arrays. The option ``coefficients`` sets
-``gain`` and ``lag``. The options ``dies_above`` and ``hangs_above`` (ft) make the process end, or the model never
-answer, in a run above that height.
+``gain`` and ``lag``. The options ``dies_at``, ``hangs_at``, ``raises_at`` and ``spews_at`` (ft) make the
+process end, or the model never answer, raise, or give what is no number, in a run at that height.
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ class CampaignEngine:
         told = {**NOMINAL, **options.get("coefficients", {})}
         self.gain, self.lag = float(told["gain"]), float(told["lag"])
         self.dies, self.hangs, self.raises = (options.get(name) for name in ("dies_at", "hangs_at", "raises_at"))
+        self.spews = options.get("spews_at")
         self.pause = float(options.get("pause", 0.0))
         self.log = str(options.get("log", ""))
 
@@ -95,6 +96,8 @@ class CampaignEngine:
             speed = 1600.0 + 1000.0 * row[propeller]
             reply.append((pressure, speed, pressure * speed / 40.0))
         self.pressure[0] = pressure
+        if self.spews in self.heights:
+            reply[-1] = (math.nan, math.nan, math.nan)
         return np.array(reply)[:, None, self.order]
 
     def reset(self) -> None:

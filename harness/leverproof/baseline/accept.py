@@ -166,14 +166,15 @@ def _own_words(why: str, kept: Kept) -> None:
 
 
 def _not_fewer(record: Record, kept: Kept, wish: Wish) -> None:
-    now = {planned.case.id for planned in asked_for(record)}
-    gone = [name for name in kept.baseline.cases if name not in now]
+    # A case that did not apply holds nothing; one that does not apply any more holds nothing from now on.
+    now = {planned.case.id for planned in asked_for(record) if planned.inapplicable is None}
+    gone = [name for name, case in kept.baseline.cases.items() if not case.inapplicable and name not in now]
     if gone and not wish.fewer.strip():
         shown = ", ".join(gone[:_MOST]) + (f" and {len(gone) - _MOST} more" if len(gone) > _MOST else "")
         raise _unfit(
-            f"{len(gone)} cases that are held are not in it: {shown}",
+            f"nothing would be held any more of {'1 case' if len(gone) == 1 else f'{len(gone)} cases'}: {shown}",
             str(record.folder),
-            "run them all, or give your reason with --fewer-cases TEXT",
+            "run them all, with every channel they need, or give your reason with --fewer-cases TEXT",
         )
     if wish.fewer.strip():
         _said(wish.fewer, "--fewer-cases", "say why fewer cases are held")

@@ -32,12 +32,12 @@ from leverproof.baseline.collect import (
     run_key,
 )
 from leverproof.baseline.compare import Tier, check_run
-from leverproof.baseline.model import Asked, HeldCase, HeldFinding, Origin
+from leverproof.baseline.model import Asked, HeldCase, HeldFinding, HeldRun, Origin
 from leverproof.baseline.store import Kept
 from leverproof.baseline.words import run_words
 from leverproof.conduct.model import ConductedRun, PlannedCase
 from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INVALID_INPUT, NOTHING_JUDGED
-from leverproof.judge.words import amount
+from leverproof.judge.words import amount, spoken
 from leverproof.record.reader import Record
 
 _PARTS = {"procedure": "how it is flown", "judgements": "how it is judged", "words": "its words"}
@@ -118,16 +118,18 @@ def _cases(record: Record, kept: Kept) -> Iterator[CaseChecked]:
     tier = Tier(kept.baseline.tolerances, kept.baseline.doubts, doubts_of(record))
     planned = asked_for(record)
     for case in planned:
-        before = held.get(case.case.id)
-        if before is None:
+        known = held.get(case.case.id)
+        if known is None:
             yield CaseChecked(case.case.id, NEW, "no run of it has been accepted")
         else:
-            yield _case(record, case, before, tier)
+            yield _case(record, case, known, tier)
     there = {case.case.id for case in planned}
     asked = record.header.get("request", {})
     chosen = any(asked.get(key) for key in ("cases", "subjects", "engine"))
-    for name in held:
-        if name not in there:
+    for name, before in held.items():
+        if name not in there and before.inapplicable:
+            yield CaseChecked(name, NOT_APPLICABLE)
+        elif name not in there:
             why = "it was not asked for" if chosen else "it is held, and this run does not have it any more"
             yield CaseChecked(name, NOT_FLOWN if chosen else MISSING, why)
 
@@ -164,13 +166,19 @@ def _runs(runs: Sequence[ConductedRun], before: HeldCase, tier: Tier) -> Iterato
         if run is None:
             yield RunChecked(key, held.point, MISSING, "it was not flown")
         elif program_sum(run.program) != held.program:
-            words = "its lever program is another one: another point, which the seed draws, or other numbers"
-            yield RunChecked(key, held.point, NOT_COMPARABLE, words)
+            yield RunChecked(key, held.point, NOT_COMPARABLE, _other_program(held, run))
         else:
             yield check_run(held, run, tier, key=key)
     for key in flown:
         if key not in before.runs:
             yield RunChecked(key, "", NEW, "no run of it has been accepted")
+
+
+def _other_program(held: HeldRun, run: ConductedRun) -> str:
+    lost = [spoken(name) for name in held.curves if name not in run.history.columns]
+    if lost:
+        return f"the model gives no {' and no '.join(lost)} any more, so its lever program reads something else"
+    return "its lever program is another one: another point, which the seed draws, or other numbers"
 
 
 def _standing(runs: Sequence[RunChecked]) -> str:

@@ -39,6 +39,7 @@ from leverproof.timegrid import CONTROL_TICKS
 T = TypeVar("T")
 
 _RESTORE = "bring the folder back as it was from version control, or remove it and accept a run anew"
+_MAY_READ = "see who may read it"
 _CHANGED = "not as it was accepted: changed by hand or by a merge"
 _FIRST = "accept a run first: leverproof baseline accept RECORD --by NAME --why TEXT"
 
@@ -94,6 +95,8 @@ def read_if_there(folder: Path) -> Kept | None:
                 raise _damaged("a reading is RUN/READING/CHANNEL", f"{where}: cases.{name}.findings.{judgement}.uses")
             if finding.verdict not in VERDICTS:
                 raise _damaged(f"unknown verdict {finding.verdict!r}", f"{where}: cases.{name}.findings.{judgement}")
+    for acceptance in log:
+        _numbers(folder, acceptance)
     return Kept(folder, baseline, log)
 
 
@@ -102,16 +105,23 @@ def read_versions(kept: Kept) -> list[Version]:
     out = []
     for acceptance in kept.log:
         path = kept.folder / version_path(acceptance.version)
-        plain = _document(_content(path), str(path))
-        _ours(plain, str(path))
-        if digest(plain) != acceptance.numbers:
-            raise _damaged("it is not as it was written when its run was accepted", str(path))
+        plain = _numbers(kept.folder, acceptance)
         version = _typed(Version, plain, str(path))
         _keyed(version, str(path))
         if version.version != acceptance.version:
             raise _damaged(f"it is of version {version.version}", f"{path}: version")
         out.append(version)
     return out
+
+
+def _numbers(folder: Path, acceptance: Acceptance) -> dict[str, Any]:
+    """What the file of one version says, which is what its line of the log has the sum of."""
+    path = folder / version_path(acceptance.version)
+    plain = _document(_content(path), str(path))
+    _ours(plain, str(path))
+    if digest(plain) != acceptance.numbers:
+        raise _damaged("it is not as it was written when its run was accepted", str(path))
+    return plain
 
 
 def _keyed(version: Version, where: str) -> None:
@@ -162,7 +172,8 @@ def _there(folder: Path) -> bool:
     try:
         found = {entry.name for entry in folder.iterdir()} if folder.is_dir() else set()
     except OSError as reason:
-        raise UsageError(f"cannot be read: {reason.strerror or reason}", str(folder), code="not_a_baseline") from None
+        words = f"cannot be read: {reason.strerror or reason}"
+        raise UsageError(words, str(folder), _MAY_READ, "not_a_baseline") from None
     if found and not found & {ACCEPTED, LOG}:
         words = "this folder holds something else than a baseline; it was left untouched"
         raise UsageError(words, str(folder), "name another folder, or an empty one", "not_a_baseline")
@@ -200,7 +211,8 @@ def _content(path: Path) -> str:
             raise _damaged(f"{size:,} bytes are more than the {LARGEST:,} allowed", str(path))
         return path.read_bytes().decode("utf-8").replace("\r\n", "\n")
     except OSError as reason:
-        raise _damaged(f"cannot be read ({reason.strerror or reason})", str(path)) from None
+        words = f"this file of the baseline cannot be read: {reason.strerror or reason}"
+        raise InputError(words, str(path), _MAY_READ, "baseline") from None
     except UnicodeDecodeError as reason:
         raise _damaged(f"byte {reason.start:,} is not UTF-8", str(path)) from None
 

@@ -14,6 +14,7 @@ from leverproof.campaign.flying import NOT_MOUNTED, Lines
 from leverproof.campaign.model import Block, Outcome, Plan
 from leverproof.errors import StandError
 from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INTERRUPTED, INVALID_INPUT, NOTHING_JUDGED
+from leverproof.stand.guard import SEE_TRACEBACK
 
 Progress = Callable[[float, float, str], None]
 
@@ -142,7 +143,9 @@ def _studied(plan: Plan, folder: Path, execute: Execute, kept: store.Store) -> d
     execute([block for name, block in asked.items() if name not in known], on_done)
     known = store.studies(folder)
     if asked and len(unmounted) == len(asked):
-        raise StandError(unmounted[0].removeprefix(NOT_MOUNTED), plan.path, "", "no_handshake")
+        words = unmounted[0].removeprefix(NOT_MOUNTED).removesuffix(f" ({SEE_TRACEBACK})")
+        hint = "`leverproof run --stand FILE` mounts one model alone and shows all that it said"
+        raise StandError(words, plan.path, hint, "no_handshake")
     return {(block.model, block.sheet): known[name] for name, block in asked.items() if name in known}
 
 
@@ -154,12 +157,14 @@ def _with_facts(flown: Iterable[Block], facts: dict[tuple[int, str], dict[str, A
 @dataclass
 class Tally:
     """Judgements of a folder counted by verdict: required ones that count, advisory ones, and passes that refer to
-    the model itself; the items, the digest of the results, and what was odd about the folder."""
+    the model itself; the items, how many the plan has in all shards, the digest of the results, and what was odd
+    about the folder."""
 
     required: Counter[str] = field(default_factory=Counter)
     advisory: Counter[str] = field(default_factory=Counter)
     self_referential: Counter[str] = field(default_factory=Counter)
     items: int = 0
+    planned: int = 0
     digest: str = ""
     damages: list[store.Damage] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -169,7 +174,11 @@ class Tally:
         """What a person should know of the stands and of the folder."""
         damaged = sum(not damage.torn for damage in self.damages)
         words = [f"{damaged:,} lines of the results are damaged and count as not there"] if damaged else []
-        return [*self.notes, *words]
+        missing = self.planned - self.items
+        if missing > 0:
+            part = f"only {self.items:,} of the {self.planned:,} items of the plan are here: {missing:,} are missing"
+            words.insert(0, part)
+        return [*words, *self.notes]
 
     @property
     def exit_code(self) -> int:
@@ -191,7 +200,9 @@ class Counting:
         self._seen: set[int] = set()
 
     def folder(self, folder: Path) -> None:
-        """Takes what is in a folder."""
+        """Takes what is in a folder, and how many items its plan has."""
+        planned = (store.manifest(folder) or {}).get("items", 0)
+        self._found.planned = planned if isinstance(planned, int) else 0
         for text, line in store.items(folder, self._found.damages, self._found.notes, self._seen):
             self._take(text, line)
 

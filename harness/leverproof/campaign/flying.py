@@ -232,7 +232,7 @@ class _Flight:
     def _judge(self, one: _Open) -> None:
         facts = facts_of_item(self._facts, one.planned, one.runs, self._mounted.said, self._arrangement())
         findings = judge_case(one.planned, one.runs, facts)
-        self._keep(self._rows.of(one.item, one.planned, one.runs, findings))
+        self._keep(self._rows.of(one.item, one.planned, one.runs, findings, self._plan.cases[one.item.case]))
 
     def _arrangement(self) -> str:
         return self._mounted.ground.sheet.word("hardware.arrangement")

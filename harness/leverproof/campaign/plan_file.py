@@ -138,7 +138,8 @@ def _selected(document: Mapping[str, Any], catalogue: Catalogue, at: At) -> tupl
                 raise InputError(problem.message, at("cases", key, index), problem.hint, problem.code) from None
     found = catalogue.select(asked.get("select", ()), asked.get("subjects", ()))
     if not found:
-        raise InputError("no case is of these subjects and has such an id", at("cases"), code="case")
+        hint = "`leverproof cases` prints ids and subjects; leave one of the two keys out"
+        raise InputError("no case is of these subjects and has such an id", at("cases"), hint, "case")
     return found
 
 
@@ -170,7 +171,10 @@ def _models(
     stand, text = _stand(entry, key, folder, at)
     if stand.kind == RECORDING:
         raise InputError(
-            "a recording has been flown already: a campaign needs a model to fly", at(*key, "stand"), code="recording"
+            "a recording has been flown already: a campaign needs a model to fly",
+            at(*key, "stand"),
+            "judge it with `leverproof run --stand`; name the stand file of a model here",
+            "recording",
         )
     defect = entry.get("defect")
     known = known_defects(stand) if defect is not None else {}
@@ -271,7 +275,7 @@ def _coefficients(entry: Mapping[str, Any], key: KeyPath, stand: StandFile, at: 
         one = read_coefficient(told, lambda *keys, own=own: at(*own, *keys))
         check_coefficients(stand, [one.name], at(*own, "name"))
         if one.name in (other.name for other in found):
-            raise InputError(f"{one.name} is there twice", at(*own, "name"), code="duplicate")
+            raise InputError(f"{one.name} is there twice", at(*own, "name"), "name each coefficient once", "duplicate")
         found.append(one)
     return tuple(found)
 

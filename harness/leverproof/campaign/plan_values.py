@@ -13,6 +13,8 @@ from leverproof.errors import InputError
 from leverproof.quantities import parse
 
 MOST_VALUES = 100_000
+_ROUNDING = 1e-3
+"""How far from a whole number of steps a range may end, in steps: numbers are written with few digits."""
 _LEAST_SHARE = 1e-3
 """The least share of a normal distribution that its bounds must leave (assumption: less is a slip of the pen)."""
 _OF = {"uniform": (), "normal": ("mean", "deviation"), "triangular": ("mode",)}
@@ -49,8 +51,10 @@ def _ranged(name: str, entry: Mapping[str, Any], at: At) -> tuple[float, ...]:
     count = (last - first) / step
     if count >= MOST_VALUES:
         raise InputError(f"more than {MOST_VALUES:,} values", at("step"), "give a larger step", "range")
-    # A whole number of steps may fall short of the end by rounding.
-    whole = math.floor(count + 1e-9)
+    whole = round(count)
+    if abs(count - whole) > _ROUNDING:
+        short = f"{math.floor(count):,} steps of {entry['step']!r} end before {entry['to']!r}, which is never flown"
+        raise InputError(short, at("to"), "end the range a whole number of steps from its beginning", "range")
     return tuple(min(first + index * step, last) for index in range(whole + 1))
 
 
@@ -81,15 +85,17 @@ def read_coefficient(entry: Mapping[str, Any], at: At) -> Coefficient:
     """The spread of a coefficient; refused where its numbers do not describe a distribution."""
     kind, low, high = entry["distribution"], float(entry["low"]), float(entry["high"])
     if not low < high or not math.isfinite(high - low):
-        raise InputError("low must lie below high", at("high"), code="range")
+        raise InputError("low must lie below high", at("high"), "exchange them, or leave room between them", "range")
     for key in ("mean", "deviation", "mode"):
         if key in entry and key not in _OF[kind]:
             raise InputError(f"a {kind} distribution has no {key}", at(key), "remove it", "distribution")
         if key not in entry and key in _OF[kind]:
-            raise InputError(f"a {kind} distribution needs the key {key!r}", at(), code="missing_key")
+            raise InputError(
+                f"a {kind} distribution needs the key {key!r}", at(), f"add it, for example {key} = 1.0", "missing_key"
+            )
     centre = entry.get("mean", entry.get("mode"))
     if kind == "triangular" and not low <= centre <= high:
-        raise InputError("the mode lies outside low and high", at("mode"), code="range")
+        raise InputError("the mode lies outside low and high", at("mode"), "move the mode or the bounds", "range")
     if kind == "normal":
         normal = NormalDist(float(centre), float(entry["deviation"]))
         if not normal.cdf(high) - normal.cdf(low) >= _LEAST_SHARE:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
 
 from leverproof.campaign.model import Item, Outcome
 from leverproof.cases.model import Judgement, ReferenceCase
@@ -23,19 +26,26 @@ class Rows:
         self._title, self._block = title, block
         self._coefficients = dict(coefficients)
 
-    def of(self, item: Item, planned: PlannedCase, runs: Runs, findings: Sequence[Finding]) -> list[Outcome]:
-        """The rows of an item that was flown and judged."""
+    def of(
+        self, item: Item, planned: PlannedCase, runs: Runs, findings: Sequence[Finding], stated: ReferenceCase
+    ) -> list[Outcome]:
+        """The rows of an item that was flown and judged, as ``planned`` at its surroundings. Where the model crashes,
+        hangs, breaks the protocol or gives what is no number, rows have the weight that the case has ``stated``: which
+        numbers hold away from its own surroundings is no question then."""
         surroundings = {p.label: p.surroundings for p in planned.points}
         common = planned.points[0].surroundings if len(planned.points) == 1 else dict(item.surroundings)
         readings = {p.label: _readings(p.index, planned, runs) for p in planned.points}
         judgements = {j.id: j for j in planned.case.judgements}
+        weights = {j.id: j.weight for j in stated.judgements}
+        broken = ("error", "invalid run") if _spews(runs) else ("error",)
         out: list[Outcome] = []
         for finding in findings:
             judgement = judgements[finding.judgement]
             for point in _points(finding):
                 at = surroundings.get(point.label, common)
                 told = readings.pop(point.label, None) or {}
-                out.append(self._row(item, planned.case, judgement, finding, point, at, told))
+                weighed = replace(judgement, weight=weights[judgement.id]) if point.verdict in broken else judgement
+                out.append(self._row(item, planned.case, weighed, finding, point, at, told))
         return out
 
     def without(self, item: Item, case: ReferenceCase, verdict: str, words: str) -> list[Outcome]:
@@ -85,6 +95,11 @@ class Rows:
             point.note if point.verdict in TROUBLES else "",
             readings,
         )
+
+
+def _spews(runs: Runs) -> bool:
+    """Whether a run was cut because a reading was no finite number, which is then in its last row."""
+    return any(run.history.data.size and not np.isfinite(run.history.data[-1]).all() for run in runs.values())
 
 
 def _points(finding: Finding) -> Sequence[PointFinding]:

@@ -27,6 +27,7 @@ from leverproof.campaign.shares import (
 from leverproof.campaign.surfaces import ALTITUDE, SHOWN, Grid, Key, Surface, placeable, speed_of, surfaces, unit_of
 from leverproof.errors import ReproducibilityError
 from leverproof.judge.endings import ENDINGS, FINDINGS
+from leverproof.stand.guard import SEE_TRACEBACK
 
 TOLERANCES, DOUBTS = "tolerances", "doubts"
 _TABLES = tuple((kind, scale) for kind in (REQUIRED, ADVISORY, SELF_REFERENTIAL) for scale in (TOLERANCES, DOUBTS))
@@ -209,10 +210,11 @@ class Fold:
         held[row.sample] |= 1 if counts else 3
 
     def _explain(self, row: Outcome) -> None:
-        why = self._troubles.at((_NUMBER.sub("#", row.trouble[:LONGEST]), row.verdict))
+        text = _said(row.trouble)[:LONGEST]
+        why = self._troubles.at((_NUMBER.sub("#", text), row.verdict))
         if why is not None:
             why.outcomes += 1
-            why.text = min(why.text or row.trouble[:LONGEST], row.trouble[:LONGEST])
+            why.text = min(why.text or text, text)
             why.models.at(row.model)
             why.cases.at(row.case)
 
@@ -300,6 +302,12 @@ def _band(altitude: float | None) -> tuple[float, str]:
         return 0.0, ""
     low = math.floor(altitude / _BAND) * _BAND
     return low, f"{low:,.0f} to {low + _BAND:,.0f} ft"
+
+
+def _said(trouble: str) -> str:
+    """What went wrong, without the traceback of a model's exception: that is in the results."""
+    words, below, _ = trouble.partition("\nTraceback (most recent call last)")
+    return (words.replace(SEE_TRACEBACK, "the traceback is in the results") if below else words).replace("\n", "; ")
 
 
 def _group(kind: str, name: str, tally: Tally) -> Group:

@@ -153,7 +153,7 @@ def check_setting(name: str, number: float, where: str) -> None:
     if not low <= number <= high:
         symbol = CHANNELS[name].unit
         words = f"{low:g} and {high:g}" + ("" if symbol == "1" else f" {symbol}")
-        raise InputError(f"{name} lies between {words}, found {number:g}", where, code="range")
+        raise InputError(f"{name} lies between {words}, found {number:g}", where, "give a value there", "range")
 
 
 def parse_tolerance(entry: Mapping[str, Any] | None, where: str, symbol: str) -> Tolerance | None:

@@ -98,6 +98,7 @@ def checked(options: argparse.Namespace) -> int:
     wanted = {kind: path for kind in forms if (path := getattr(options, kind)) is not None}
     for kind, path in wanted.items():
         check_place(kind, path, options.record)
+        check_place(kind, path, options.against)
     kept = read_baseline(options.against)
     found = check(open_record(options.record), kept)
     say(baseline_check.render(found, width=width()))

@@ -31,7 +31,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Adds what the command takes."""
     parser.usage = "leverproof campaign PLAN.toml [options]\n       leverproof campaign merge DIR... --out DIR"
     parser.add_argument("what", metavar="PLAN.toml", help="the plan; or the word 'merge', before folders of its shards")
-    parser.add_argument("folders", metavar="DIR", nargs="*", type=Path, help="with merge: the folders of the shards")
+    parser.add_argument(
+        "folders", metavar="DIR", nargs="*", default=[], type=Path, help="with merge: the folders of the shards"
+    )
     parser.add_argument("--jobs", metavar="N", type=int, help="processes at once (default: one for each processor)")
     parser.add_argument("--shard", metavar="I/N", help="only part I of N, for several machines; merge them later")
     parser.add_argument("--cluster", metavar="ADDRESS", help="fly on the workers of this dask scheduler")

@@ -36,9 +36,10 @@ def run(options: argparse.Namespace) -> int:
     today = _day(options.today)
     records = [open_record(path) for path in dict.fromkeys(options.records)]
     found = discrepancies.discrepancies(records, today)
-    say(discrepancies.render(found, len(records), closed=options.closed, width=width()))
+    remarks = discrepancies.unfinished(records)
+    say(discrepancies.render(found, len(records), closed=options.closed, remarks=remarks, width=width()))
     if options.json is not None:
-        write_file(options.json, discrepancies.render_json(found, len(records), today))
+        write_file(options.json, discrepancies.render_json(found, len(records), today, remarks))
     return 0
 
 

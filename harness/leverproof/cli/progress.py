@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sys
+import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from types import TracebackType
 from typing import TYPE_CHECKING, TextIO
 
@@ -12,6 +14,8 @@ if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
 EVERY = 10.0
+_LOOK = 0.5
+"""Seconds between two looks at the clock while nothing is reported."""
 _SETTLED = 1.0
 """Seconds of work before a rate is told."""
 
@@ -30,6 +34,10 @@ class ProgressLine:
         self._first: tuple[float, float] | None = None
         self._bar: Progress | None = None
         self._task: TaskID | None = None
+        self._line: tuple[float, float, str] | None = None
+        self._one = threading.Lock()
+        self._over = threading.Event()
+        self._watch: threading.Thread | None = None
 
     def __enter__(self) -> ProgressLine:
         if self._stream.isatty():
@@ -45,11 +53,19 @@ class ProgressLine:
                 transient=True,
             )
             self._bar.start()
+        else:
+            # A line is due every ten seconds, also while one slow case takes minutes.
+            self._watch = threading.Thread(target=self._watching, name="progress", daemon=True)
+            self._watch.start()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        self._over.set()
+        if self._watch is not None:
+            self._watch.join()
+            self._watch = None
         if self._bar is not None:
             self._bar.stop()
             self._bar = None
@@ -63,10 +79,26 @@ class ProgressLine:
                 self._task = self._bar.add_task(what, total=total, pace=pace)
             self._bar.update(self._task, completed=done, total=total, description=what, pace=pace)
             return
-        if now - self._last >= EVERY:
-            self._last = now
-            share = 100.0 * done / total if total else 0.0
-            print(f"{share:.0f} % {what}{', ' if pace else ''}{pace}", file=self._stream, flush=True)
+        with self._one:
+            self._line = done, total, what
+            self._told(now, pace)
+
+    def _watching(self) -> None:
+        while not self._over.wait(_LOOK):
+            # Where nobody can read the lines any more, the next report says so.
+            with self._one, suppress(OSError, ValueError):
+                if self._line is not None:
+                    now = self._clock()
+                    self._told(now, self._pace(*self._line[:2], now))
+
+    def _told(self, now: float, pace: str) -> None:
+        """Writes the line that is due, if one is."""
+        if self._line is None or now - self._last < EVERY:
+            return
+        self._last = now
+        done, total, what = self._line
+        share = 100.0 * done / total if total else 0.0
+        print(f"{share:.0f} % {what}{', ' if pace else ''}{pace}", file=self._stream, flush=True)
 
     def _pace(self, done: float, total: float, now: float) -> str:
         """Rate and time left in words; "" until there is something to tell."""

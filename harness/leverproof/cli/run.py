@@ -137,11 +137,12 @@ def rendered(record: Record, kind: str, by_eye: Sequence[Item] = ()) -> str:
 
 
 def check_place(kind: str, path: Path, out: Path) -> None:
-    """Refuses a file, for the option ``--kind``, that could not be written later, or that would lie in the record
-    ``out``."""
+    """Refuses a file, for the option ``--kind``, that could not be written later, or that would lie in the folder
+    ``out`` of a record, a baseline or a campaign."""
     from leverproof.errors import UsageError
 
     if path.resolve().is_relative_to(out.resolve()):
-        raise UsageError("a report cannot lie inside the record", f"--{kind} {path}", "put it beside the record")
+        words = f"a report cannot lie inside {out}, in which every file is accounted for"
+        raise UsageError(words, f"--{kind} {path}", "put it beside that folder")
     if not path.absolute().parent.is_dir() or path.is_dir():
         raise UsageError("cannot write this file", f"--{kind} {path}", "name a file in a folder that exists")

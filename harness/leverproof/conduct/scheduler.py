@@ -248,5 +248,8 @@ def _unflown(program: Program, columns: tuple[str, ...], ending: str, trouble: s
 
 
 def _in_words(error: StandError) -> str:
-    tail = error.evidence[-EVIDENCE_TAIL:].strip()
-    return f"{error}\n{tail}" if tail else str(error)
+    said, evidence = str(error), error.evidence.strip()
+    first, _, rest = evidence.partition("\n")
+    # How a program ended is in its sentence, and the first line of what it left.
+    tail = (rest if first and said.endswith(first) else evidence)[-EVIDENCE_TAIL:].strip()
+    return f"{said}\n{tail}" if tail else said

@@ -284,4 +284,5 @@ def _bounded(path: Path, largest: int) -> bytes:
 
 
 def _damaged(what: str, where: str) -> ReproducibilityError:
-    return ReproducibilityError(f"this record cannot be trusted: {what}", where, code="record")
+    hint = "copy it again from where it was made, or run again"
+    return ReproducibilityError(f"this record cannot be trusted: {what}", where, hint, "record")

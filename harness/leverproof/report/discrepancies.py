@@ -15,7 +15,7 @@ from typing import Any
 from tabulate import tabulate
 
 from leverproof import CAUTION, __version__
-from leverproof.judge.endings import ENDINGS
+from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INVALID_INPUT, NOTHING_JUDGED
 from leverproof.judge.model import Deferral, Finding
 from leverproof.record.plain import to_plain
 from leverproof.record.reader import Record, named
@@ -26,6 +26,7 @@ FORMAT = 1
 OPEN, CLOSED, UNKNOWN = "open", "closed", "not judged since"
 _HEADS = ("discrepancy", "state", "first seen", "last seen", "seen", "put off")
 _SOON = 14
+_IN_ORDER = (ALL_PASSED, FINDINGS, INVALID_INPUT, NOTHING_JUDGED)
 _KEY = tuple[str, str, str, str]
 
 
@@ -108,7 +109,7 @@ def _folded(key: _KEY, sights: Sequence[tuple[Sight, Finding]], newest: Record, 
         asked=told.asked,
         state=state,
         verdict=last.verdict,
-        words=failure_words(told),
+        words=_words(told),
         first=opened[0][0],
         last=opened[-1][0],
         seen=len(opened),
@@ -119,6 +120,23 @@ def _folded(key: _KEY, sights: Sequence[tuple[Sight, Finding]], newest: Record, 
     )
 
 
+def _words(finding: Finding) -> str:
+    """What was found; where nothing could be, why."""
+    if finding.found or finding.number is not None:
+        return failure_words(finding)
+    return f"{finding.case}/{finding.judgement}: {finding.note.partition(chr(10))[0] or 'nothing was found'}"
+
+
+def unfinished(records: Sequence[Record]) -> list[str]:
+    """The records whose runs did not end in order, one sentence each: what they did not come to is in no list."""
+    return [
+        f"{record.folder} is of a run that did not end in order ({record.ending}): "
+        "what it had not judged by then is not among these"
+        for record in records
+        if int((record.footer or {}).get("exit", -1)) not in _IN_ORDER
+    ]
+
+
 def _days(put_off: Deferral | None, today: datetime.date) -> int | None:
     """Days that a deferral still holds, today not counted; None without one, or with a date that is none."""
     try:
@@ -127,11 +145,14 @@ def _days(put_off: Deferral | None, today: datetime.date) -> int | None:
         return None
 
 
-def render(found: Sequence[Discrepancy], records: int, *, closed: bool, width: int = 110) -> str:
-    """The list as text of about ``width`` columns; with ``closed`` also what is open no more."""
+def render(
+    found: Sequence[Discrepancy], records: int, *, closed: bool, remarks: Sequence[str] = (), width: int = 110
+) -> str:
+    """The list as text of about ``width`` columns; with ``closed`` also what is open no more. ``remarks`` are about the
+    records, as :func:`unfinished` has them."""
     shown = [one for one in found if closed or one.state != CLOSED]
     several = len({(one.model, one.sheet) for one in found}) > 1
-    lines = [headline(found, records), ""]
+    lines = [headline(found, records), *(fill(f"note: {remark}", width, hang="      ") for remark in remarks), ""]
     if shown:
         room = max(18, (width - 62) // 2)
         rows = [[fill(visible(text), room) if text else "" for text in _row(one, several)] for one in shown]
@@ -179,7 +200,7 @@ def deferral_words(one: Discrepancy) -> str:
     return f"{held.owner} until {held.expires} ({left}), at most {limit}: {held.reason}"
 
 
-def render_json(found: Sequence[Discrepancy], records: int, today: datetime.date) -> str:
+def render_json(found: Sequence[Discrepancy], records: int, today: datetime.date, remarks: Sequence[str] = ()) -> str:
     """Everything as one object; ``discrepancies.schema.json`` among the schemas describes it."""
     document: dict[str, Any] = {
         "format": FORMAT,
@@ -188,6 +209,7 @@ def render_json(found: Sequence[Discrepancy], records: int, today: datetime.date
         "caution": CAUTION,
         "today": today.isoformat(),
         "records": records,
+        "remarks": list(remarks),
         "discrepancies": [asdict(one) for one in found],
     }
     return json.dumps(to_plain(document), indent=1, ensure_ascii=False, allow_nan=False) + "\n"

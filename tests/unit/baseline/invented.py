@@ -134,7 +134,8 @@ def conducted(program: Program, flight: Flight) -> ConductedRun:
     """A run of the program, with what the test changes in it."""
     data = samples(program.key[2])
     flight.change(program.key[2], data)
-    rows = np.stack([data[name] for name in CHANNELS], axis=1).astype(np.float32)
+    given = tuple(name for name in CHANNELS if name in data)
+    rows = np.stack([data[name] for name in given], axis=1).astype(np.float32)
     ends = flight.seek_ends
     marks = (
         Mark("trim", 0, 100, "start"),
@@ -142,8 +143,8 @@ def conducted(program: Program, flight: Flight) -> ConductedRun:
         Mark("seek", 300, ends, "find", "throttle", "reached", 40.0, "manifold_pressure"),
         Mark("read", ends, ROWS - 1, "settled"),
     )
-    reading = take_reading(rows, CHANNELS, GRID, READ, name="settled", watch={})
-    return ConductedRun(program, History(GRID, CHANNELS, rows, marks, (reading,), flight.run_ending))
+    reading = take_reading(rows, given, GRID, READ, name="settled", watch={})
+    return ConductedRun(program, History(GRID, given, rows, marks, (reading,), flight.run_ending))
 
 
 def findings(case: PlannedCase, runs: Sequence[ConductedRun], flight: Flight) -> list[Finding]:

@@ -163,6 +163,17 @@ def test_fewer_cases_need_a_reason(tmp_path: Path) -> None:
         accept(write(tmp_path / "three", Flight()), held, Wish("Ann", "and again", fewer="why not"))
 
 
+def test_a_case_that_does_not_apply_any_more_needs_a_reason_too(tmp_path: Path) -> None:
+    both, held = ("boost-up", "boost-down"), tmp_path / "held"
+    accept(write(tmp_path / "one", Flight(cases=both)), held, ANN)
+    lost = write(tmp_path / "two", Flight(cases=both, lost=("boost-down",)))
+    with pytest.raises(UsageError, match="nothing would be held any more of 1 case: boost-down"):
+        accept(lost, held, Wish("Ann", "again"))
+    accept(lost, held, Wish("Ann", "again", fewer="the gauge is gone"))
+    # What holds nothing is not missed.
+    accept(write(tmp_path / "three", Flight(change=louder)), held, Wish("Ann", "and again"))
+
+
 @pytest.mark.parametrize("kind", ["file", "other", "link"])
 def test_a_folder_of_something_else_is_left_as_it_is(kind: str, tmp_path: Path) -> None:
     target = tmp_path / "held"

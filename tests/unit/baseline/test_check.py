@@ -256,6 +256,23 @@ def test_new_missing_and_unasked_cases_are_told(held: Held) -> None:
     assert found.passed and [c.case for c in found.cases if c.standing == "not in this run"] == ["boost-down"]
 
 
+def test_a_case_that_holds_nothing_is_not_missed(tmp_path: Path) -> None:
+    accept(write(tmp_path / "one", both(lost=("boost-down",))), tmp_path / "held", Wish("Ann", "ok"))
+    kept = read_baseline(tmp_path / "held")
+    asked = {"request": {"cases": ["boost-up"], "subjects": [], "engine": None}}
+    for number, header in enumerate((asked, {})):
+        found = check(write(tmp_path / f"{number}", Flight(header=header)), kept)
+        assert [c.standing for c in found.cases] == ["identical", "not applicable"] and found.passed
+
+
+def test_a_program_without_a_channel_that_is_gone_says_so(held: Held) -> None:
+    def silent(run: str, data: dict[str, Samples]) -> None:
+        del data["turbo_overspeed_light"]
+
+    found = held(both(silent, start=0.35))
+    assert not found.passed and "gives no turbo overspeed light any more" in found.cases[0].why
+
+
 def test_only_new_cases_are_no_answer(held: Held) -> None:
     asked = {"request": {"cases": ["boost-more"], "subjects": [], "engine": None}}
     assert not held(Flight(cases=("boost-more",), header=asked)).passed

@@ -93,3 +93,16 @@ def test_on_the_command_line(flown: Callable[..., Record], tmp_path: Path, capsy
     assert json.loads((tmp_path / "d.json").read_text("utf-8"))["today"] == "2026-03-20"
     assert main(["discrepancies", *records, "--today", "soon"]) == 2
     assert main(["discrepancies", str(tmp_path / "nowhere")]) == 2
+
+
+@pytest.mark.parametrize("ending", [None, ("interrupted; what was finished is kept", 130), ("no handshake", 3)])
+def test_a_run_that_did_not_end_in_order_is_no_clean_sheet(
+    ending: tuple[str, int] | None, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    record, told = write(tmp_path / "cut", Flight(ending=ending)), tmp_path / "d.json"
+    assert main(["discrepancies", str(record.folder), "--json", str(told)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "0 open discrepancies in 1 record note: " in said and "not end in order" in said
+    document = json.loads(told.read_text("utf-8"))
+    fits(document, "discrepancies", "d.json")
+    assert len(document["remarks"]) == 1 and "cut" in document["remarks"][0]

@@ -210,3 +210,22 @@ def test_another_format_is_told_as_such(made: tuple[Path, Record], tmp_path: Pat
     forged(folder, ACCEPTED, document | {"format": 2})
     with pytest.raises(InputError, match="format 2, not 1"):
         read_baseline(folder)
+
+
+@pytest.mark.parametrize("name", ["versions/0001.json", "versions/0002.json"])
+@pytest.mark.parametrize("kind", ["edited", "gone"])
+def test_the_numbers_of_a_version_are_looked_at_by_every_command(
+    made: tuple[Path, Record], tmp_path: Path, name: str, kind: str
+) -> None:
+    folder = copied(made, tmp_path / "held")
+    if kind == "gone":
+        (folder / name).unlink()
+    else:
+        (folder / name).write_text((folder / name).read_text("utf-8").replace('"version": ', '"version": 1'), "utf-8")
+    record = write(tmp_path / "three", Flight())
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    for command in (lambda: read_baseline(folder), lambda: accept(record, folder, Wish("Ann", "third"))):
+        with pytest.raises(InputError) as caught:
+            command()
+        assert caught.value.where.endswith(name)
+    assert before == {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}

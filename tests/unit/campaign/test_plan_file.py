@@ -100,6 +100,9 @@ def test_cases_that_leave_different_surroundings_free_are_counted_as_they_are_ma
 def test_a_range_ends_where_it_says(folder: Path) -> None:
     steps = "pressure_altitude = { from = '0 ft', to = '0.3 ft', step = '0.1 ft' }"
     assert read(folder, text_of(folder, heights=steps)).swept[0].values == pytest.approx((0.0, 0.1, 0.2, 0.3))
+    # Thirds written with few digits end where they are meant to.
+    steps = "pressure_altitude = { from = '0 ft', to = '9999.99 ft', step = '3333.333 ft' }"
+    assert len(read(folder, text_of(folder, heights=steps)).swept[0].values) == 4
 
 
 @pytest.mark.parametrize(
@@ -154,6 +157,16 @@ def test_a_range_ends_where_it_says(folder: Path) -> None:
         ({"heights": "pressure_altitude = { from = '9 ft', to = '3 ft', step = '1 ft' }"}, "to", "reversed", ""),
         ({"heights": "pressure_altitude = { from = '0 ft', to = '3 ft', step = '0 ft' }"}, "step", "leads nowhere", ""),
         ({"heights": "pressure_altitude = { from = '0 ft', to = '9000 ft', step = '0.01 ft' }"}, "step", "100,000", ""),
+        (
+            {"heights": "pressure_altitude = { from = '0 ft', to = '10000 ft', step = '3000 ft' }"},
+            "to",
+            "3 steps of '3000 ft' end before '10000 ft'",
+            "whole number of steps",
+        ),
+        ({"heights": "pressure_altitude = { from = '0 ft', to = '9 ft' }"}, "altitude", "'step' is missing", "2500 ft"),
+        ({"heights": "pressure_altitude = []"}, "altitude", "must not be empty", "'5000 ft'"),
+        ({"stand": "title = 'y'\n"}, "model[0]", "one of the keys 'stand' or 'embedded' is missing", "add one"),
+        ({"stand": "stand = 'a'\nembedded = 'b'\n"}, "model[0]", "'stand' and 'embedded' exclude", "keep one"),
         ({"heights": "presure_altitude = ['0 ft']"}, "surroundings.presure", "unknown key", "pressure_altitude"),
         ({"title": 'titel = "x"\n'}, "titel", "unknown key", "title"),
     ],

@@ -49,7 +49,8 @@ def point(
 
 
 def rows(asked: Judgement, found: Finding, labels: tuple[str, ...] = ("",)) -> list[Outcome]:
-    return Rows("m", "b0", {"k": 2.0}).of(ITEM, planned(asked, labels), {}, [found])
+    plan = planned(asked, labels)
+    return Rows("m", "b0", {"k": 2.0}).of(ITEM, plan, {}, [found], plan.case)
 
 
 @pytest.mark.parametrize(
@@ -106,7 +107,8 @@ def test_readings_stand_once_for_each_point_without_what_is_lost() -> None:
     run = ConductedRun(Program(("climb", 1, "down"), "running", {}, (), TimeGrid(1800)), history)
     seen = tuple(point(9.0, 10.0, 1.0, 4.0, label) for label in ("a", "b"))
     own = [finding(*seen), finding(*seen)]
-    told = Rows("m", "b0", {}).of(ITEM, planned(asked, ("a", "b")), {(1, "down"): run}, own)
+    plan = planned(asked, ("a", "b"))
+    told = Rows("m", "b0", {}).of(ITEM, plan, {(1, "down"): run}, own, plan.case)
     assert [r.readings for r in told] == [{}, {"down/high": {"brake_power": 9.0}}, {}, {}]
 
 

@@ -76,6 +76,10 @@ def test_troubles_are_told_with_their_number_and_whose_they_are() -> None:
     (trouble,) = summarise(campaign()).troubles
     assert trouble.outcomes == 2 and trouble.models == ("Rill",) and trouble.cases == ("rpm-chart",)
     assert "SIGKILL" in trouble.text and trouble.verdict == "error"
+    told = "crash: the model raised KeyError: 'x' while advancing (the traceback is with the evidence)"
+    rows = [row(trouble=f"{told}\nTraceback (most recent call last):\n  File", verdict="error")]
+    (raised,) = summarise(rows).troubles
+    assert raised.text == told.replace("with the evidence", "in the results")
     rows = [row(trouble=f"trouble {n:05d} of {n}", verdict="error") for n in range(300)]
     (alike,) = summarise(rows).troubles
     assert alike.outcomes == 300 and alike.text == "trouble 00000 of 0"

@@ -122,6 +122,14 @@ def test_not_finite_at_the_start():
     assert run.history.data.shape[0] == 1
 
 
+def test_how_a_program_ended_is_said_once():
+    def fails(time):
+        raise StandError("it ended: exit code 3", code="crash", evidence="exit code 3\nlast words")
+
+    run = conduct([program(read())], PlantStand(Kind(fails=fails)))[0]
+    assert run.history.trouble == "it ended: exit code 3\nlast words"
+
+
 def failing(code, at=12.0, which=0.24):
     def fails(time):
         if time > at:
