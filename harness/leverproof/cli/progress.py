@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 import threading
 import time
@@ -84,6 +85,9 @@ class ProgressLine:
             self._told(now, pace)
 
     def _watching(self) -> None:
+        if hasattr(signal, "pthread_sigmask"):
+            # An interrupt is the first thread's, which may have put it off for a moment.
+            signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals())
         while not self._over.wait(_LOOK):
             # Where nobody can read the lines any more, the next report says so.
             with self._one, suppress(OSError, ValueError):
