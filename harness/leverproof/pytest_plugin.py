@@ -347,14 +347,15 @@ def _skip_reason(finding: Finding) -> str:
 
 
 def _trouble(record: Record) -> str:
+    from leverproof.errors import last_words
     from leverproof.report.fold import notices
     from leverproof.report.wording import visible
 
     told = [f"error: {record.ending}", *(f"  {visible(notice)}" for notice in notices(record))]
     for event in record.events:
-        evidence = str(event.data.get("evidence", "")).strip()
-        if evidence:
-            told += ["  the model wrote:", *(f"    {visible(line)}" for line in evidence.splitlines()[-10:])]
+        _, wrote = last_words(str(event.data.get("evidence", "")))
+        if wrote:
+            told += ["  the model wrote:", *(f"    {visible(line)}" for line in wrote.splitlines()[-10:])]
     return "\n".join(told)
 
 

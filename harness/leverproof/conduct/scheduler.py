@@ -14,7 +14,7 @@ import numpy as np
 
 from leverproof.conduct.batch import MOST_ROWS, Batch, estimated_seconds, known_names
 from leverproof.conduct.model import ConductedRun, Program
-from leverproof.errors import LeverproofError, StandError
+from leverproof.errors import LeverproofError, StandError, last_words
 from leverproof.history import History
 from leverproof.stand.port import Session
 from leverproof.timegrid import TICKS_PER_SECOND
@@ -248,5 +248,10 @@ def _unflown(program: Program, columns: tuple[str, ...], ending: str, trouble: s
 
 
 def _in_words(error: StandError) -> str:
-    tail = error.evidence[-EVIDENCE_TAIL:].strip()
-    return f"{error}\n{tail}" if tail else str(error)
+    ended, wrote = last_words(error.evidence)
+    told = [str(error)]
+    if ended and ended not in told[0]:
+        told.append(f"its process: {ended}")
+    if wrote:
+        told.append(f"the model wrote: {wrote[-EVIDENCE_TAIL:]}")
+    return "; ".join(told)
