@@ -279,13 +279,17 @@ class JudgementItem(pytest.Item):
 
         record = self.suite.record
         assert record is not None
-        told = {
-            "case": f"{finding.case}, {finding.subject}",
-            "asked": finding.asked,
+        nothing = not finding.found and finding.number is None
+        numbers = {
             "found": finding.found or amount(finding.number, finding.unit),
             "expected": with_tolerance(finding),
             "limit": amount(finding.limit, finding.unit),
             "doubt": f"{amount(finding.w, finding.unit)} (U95)",
+        }
+        told = {
+            "case": f"{finding.case}, {finding.subject}",
+            "asked": finding.asked,
+            **({"found": "nothing that could be judged"} if nothing else numbers),
             "basis": f"{finding.basis}: {finding.source}",
             "note": finding.note,
             "deferral": deferral_words(finding),

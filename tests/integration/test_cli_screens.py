@@ -349,3 +349,30 @@ def test_columns_set_the_width_and_nothing_is_coloured_in_a_pipe(tmp_path: Path)
     lines = [line for line in done.stdout.splitlines() if "repeat:" not in line and "Record:" not in line]
     assert max(map(len, lines)) <= 84
     assert "\x1b" not in done.stdout
+
+
+def test_two_reports_cannot_share_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    both = str(tmp_path / "both")
+    assert main(["run", "--json", both, "--junit", both, "--out", str(tmp_path / "r")]) == 2
+    assert "--json writes this file too" in capsys.readouterr().err
+    assert not (tmp_path / "r").exists()
+
+
+def test_a_report_that_may_not_be_written_is_refused_before_the_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Whoever runs the tests may be allowed to write everywhere.
+    monkeypatch.setattr("os.access", lambda path, mode: Path(path) != tmp_path)
+    out = str(tmp_path / "r")
+    assert main(["run", "--json", str(tmp_path / "x.json"), "--out", out]) == 2
+    assert "no permission" in capsys.readouterr().err
+    assert not (tmp_path / "r").exists()
+
+
+def test_a_report_refused_after_the_run_costs_no_other(
+    session: ModuleType, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["run", "--json", "/dev/full", "--junit", str(tmp_path / "r.xml"), "--out", str(tmp_path / "r")]
+    assert main(words) == 2
+    assert "cannot write this file: No space left on device" in capsys.readouterr().err
+    assert "<testsuites" in (tmp_path / "r.xml").read_text("utf-8")

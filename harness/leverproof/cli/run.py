@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -74,6 +75,7 @@ def run(options: argparse.Namespace) -> int:
     wanted = {kind: path for kind, path in asked.items() if path is not None}
     for kind, path in wanted.items():
         check_place(kind, path, options.out)
+    _check_apart(wanted)
     request = RunRequest(
         stand=options.stand,
         sheet=options.sheet,
@@ -96,9 +98,10 @@ def run(options: argparse.Namespace) -> int:
             write_file(options.sarif, sarif.render_error(problem, exit_code_of(problem)))
         raise
     record = read_record(options.out)
-    say(rendered(record, "table"))
-    for kind, path in wanted.items():
-        write_file(path, rendered(record, kind))
+    try:
+        say(rendered(record, "table"))
+    finally:  # a full disk behind the table costs no report that lies elsewhere
+        _write_all({path: rendered(record, kind) for kind, path in wanted.items()})
     if code == INTERRUPTED:
         print(
             f"interrupted: what was finished is kept in {options.out}/. The same command flies all of it again, and "
@@ -106,6 +109,20 @@ def run(options: argparse.Namespace) -> int:
             file=sys.stderr,
         )
     return code
+
+
+def _write_all(texts: Mapping[Path, str]) -> None:
+    """Writes each report that can be written, and raises the first refusal after that."""
+    from leverproof.errors import UsageError
+
+    refused: list[UsageError] = []
+    for path, text in texts.items():
+        try:
+            write_file(path, text)
+        except UsageError as problem:
+            refused.append(problem)
+    if refused:
+        raise refused[0]
 
 
 def rendered(record: Record, kind: str, by_eye: Sequence[Item] = ()) -> str:
@@ -145,3 +162,18 @@ def check_place(kind: str, path: Path, out: Path) -> None:
         raise UsageError("a report cannot lie inside the record", f"--{kind} {path}", "put it beside the record")
     if not path.absolute().parent.is_dir() or path.is_dir():
         raise UsageError("cannot write this file", f"--{kind} {path}", "name a file in a folder that exists")
+    # What cannot be written is refused before the run and not after it.
+    if not os.access(path if path.exists() else path.absolute().parent, os.W_OK):
+        raise UsageError("cannot write this file: no permission", f"--{kind} {path}", "name a file elsewhere")
+
+
+def _check_apart(wanted: Mapping[str, Path]) -> None:
+    """Refuses two reports that would go into one file."""
+    from leverproof.errors import UsageError
+
+    taken: dict[Path, str] = {}
+    for kind, path in wanted.items():
+        # A device, such as /dev/null, takes any number of them.
+        other = taken.setdefault(path.resolve(), kind) if path.is_file() or not path.exists() else kind
+        if other != kind:
+            raise UsageError(f"--{other} writes this file too", f"--{kind} {path}", "name another file")
