@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
-from collections.abc import Mapping, Sequence
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -91,7 +94,7 @@ def run(options: argparse.Namespace) -> int:
         today=datetime.now(UTC).date(),
     )
     try:
-        with ProgressLine(unit="s of engine time") as progress:
+        with ended_in_order(), ProgressLine(unit="s of engine time") as progress:
             code: int = run_session(request, progress)
     except LeverproofError as problem:
         if options.sarif is not None:
@@ -109,6 +112,27 @@ def run(options: argparse.Namespace) -> int:
             file=sys.stderr,
         )
     return code
+
+
+@contextmanager
+def ended_in_order() -> Iterator[None]:
+    """Takes a termination, or the loss of the terminal, for an interrupt: the model is ended and what was finished is
+    kept. A signal that somebody else handles, or ignores as ``nohup`` does, is left to them."""
+
+    def interrupt(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    changed = []
+    if threading.current_thread() is threading.main_thread():
+        known = (getattr(signal, name, None) for name in ("SIGTERM", "SIGHUP"))
+        changed = [number for number in known if number and signal.getsignal(number) is signal.SIG_DFL]
+    for number in changed:
+        signal.signal(number, interrupt)
+    try:
+        yield
+    finally:
+        for number in changed:
+            signal.signal(number, signal.SIG_DFL)
 
 
 def _write_all(texts: Mapping[Path, str]) -> None:
