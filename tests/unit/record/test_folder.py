@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from leverproof.errors import UsageError
+from leverproof.errors import InputError, UsageError
 from leverproof.record import RecordWriter, read_record
+from leverproof.record.bundle import open_record
 
 
 def make(folder: Path, seed: int) -> None:
@@ -98,6 +99,13 @@ def test_a_record_that_is_being_written_is_left_alone(tmp_path: Path) -> None:
     assert read_record(tmp_path / "r").header["seed"] == 1
     make(tmp_path / "r", 2)
     assert read_record(tmp_path / "r.previous").header["seed"] == 1
+
+
+def test_the_lines_in_place_of_their_folder_are_told(tmp_path: Path) -> None:
+    make(tmp_path / "r", 1)
+    with pytest.raises(InputError) as caught:
+        open_record(tmp_path / "r" / "record.jsonl")
+    assert caught.value.hint == f"name its folder, {tmp_path / 'r'}"
 
 
 @contextmanager
