@@ -5,6 +5,7 @@ Programs on their standard streams, programs that listen on TCP and our own work
 
 from __future__ import annotations
 
+import errno
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
@@ -94,6 +95,8 @@ def _program(stand: StandFile) -> str:
         found = str(path) if path.is_file() else None
         place = "beside the stand file"
         advice = "write or build it there, or change the command: it starts in the folder of the stand file"
+        if Path(first).is_absolute():
+            place, advice = "there", "write or build it, or change the command"
     else:
         found = shutil.which(first)
         place = "in PATH"
@@ -117,8 +120,14 @@ def start_program(stand: StandFile, words: Sequence[str], *, speaks: bool) -> Ch
             f"{stand.command[0]!r} cannot be started: {reason}",
             "no_program",
             where=f"{stand.path}: command",
-            hint=stand.build_hint,
+            hint=stand.build_hint or _advice(reason),
         ) from reason
+
+
+def _advice(reason: Exception) -> str:
+    if isinstance(reason, OSError) and reason.errno in (errno.EACCES, errno.ENOEXEC):
+        return "make it executable (chmod +x), or begin the command with what runs it, such as python3"
+    return ""
 
 
 def refuse_options(stand: StandFile, known: Sequence[str]) -> None:

@@ -7,6 +7,7 @@ verdict, never in one of these reaching the user as a traceback.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -48,6 +49,18 @@ class StandError(LeverproofError):
 
     evidence: str = ""
     lanes: tuple[int, ...] = ()
+
+
+_HOW_IT_ENDED = re.compile(r"exit code -?\d+|ended by signal \S+|the connection was closed|the process group was ended")
+
+
+def last_words(evidence: str) -> tuple[str, str]:
+    """How the process of a model ended, and the tail of what it wrote itself, from the ``evidence`` of a
+    :class:`StandError`; either may be empty."""
+    first, _, rest = evidence.strip().partition("\n")
+    if _HOW_IT_ENDED.fullmatch(first.strip()):
+        return first.strip(), rest.strip()
+    return "", evidence.strip()
 
 
 class ReproducibilityError(LeverproofError):

@@ -279,13 +279,17 @@ class JudgementItem(pytest.Item):
 
         record = self.suite.record
         assert record is not None
-        told = {
-            "case": f"{finding.case}, {finding.subject}",
-            "asked": finding.asked,
+        nothing = not finding.found and finding.number is None
+        numbers = {
             "found": finding.found or amount(finding.number, finding.unit),
             "expected": with_tolerance(finding),
             "limit": amount(finding.limit, finding.unit),
             "doubt": f"{amount(finding.w, finding.unit)} (U95)",
+        }
+        told = {
+            "case": f"{finding.case}, {finding.subject}",
+            "asked": finding.asked,
+            **({"found": "nothing that could be judged"} if nothing else numbers),
             "basis": f"{finding.basis}: {finding.source}",
             "note": finding.note,
             "deferral": deferral_words(finding),
@@ -347,14 +351,15 @@ def _skip_reason(finding: Finding) -> str:
 
 
 def _trouble(record: Record) -> str:
+    from leverproof.errors import last_words
     from leverproof.report.fold import notices
     from leverproof.report.wording import visible
 
     told = [f"error: {record.ending}", *(f"  {visible(notice)}" for notice in notices(record))]
     for event in record.events:
-        evidence = str(event.data.get("evidence", "")).strip()
-        if evidence:
-            told += ["  the model wrote:", *(f"    {visible(line)}" for line in evidence.splitlines()[-10:])]
+        _, wrote = last_words(str(event.data.get("evidence", "")))
+        if wrote:
+            told += ["  the model wrote:", *(f"    {visible(line)}" for line in wrote.splitlines()[-10:])]
     return "\n".join(told)
 
 

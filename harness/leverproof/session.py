@@ -307,7 +307,7 @@ def _not_mounted(record: RecordWriter, inputs: _Inputs, trouble: StandError) -> 
         evidence=trouble.evidence,
     )
     code = exit_code([], handshake=False, input_errors=False, interrupted=False, internal=False)
-    record.close(f"no handshake with the model: {trouble.message}", code)
+    record.close(f"no handshake with the model ({trouble.message})", code)
     return code
 
 

@@ -191,6 +191,7 @@ def test_scale_and_offset_come_after_the_unit(lag_stand: StandOf, mounted: Mount
         ("Raising", "crash", "ZeroDivisionError: valve overlap of zero"),
         ("Leaving", "crash", "SystemExit"),
         ("Shapeless", "protocol", "shape (1, 1), expected (40, 3, 3)"),
+        ("Complex", "protocol", "the numbers are complex"),
         ("broken", "crash", "the factory is on strike"),
         ("not_a_session", "protocol", "without hello, initialise"),
     ],

@@ -114,11 +114,18 @@ def test_a_missing_program_is_told_with_the_way_to_build_it(stand_of: StandOf) -
     assert "cc -o corrie corrie.c" in caught.value.hint
 
 
+def test_a_program_named_by_its_whole_path_is_not_said_to_be_beside_the_stand_file(stand_of: StandOf) -> None:
+    with pytest.raises(StandError) as caught:
+        stdio.open_stand(stand_of(command=["/nowhere/engine"]), defect=None)
+    assert caught.value.message == "no program '/nowhere/engine' there"
+
+
 def test_a_file_that_is_no_program_is_told(stand_of: StandOf, tmp_path: Path) -> None:
     (tmp_path / "corrie").write_text("not a program", encoding="utf-8")
     with pytest.raises(StandError) as caught:
         stdio.open_stand(stand_of(command=["./corrie"]), defect=None)
     assert caught.value.code == "no_program"
+    assert "make it executable" in caught.value.hint
 
 
 def test_nan_is_data_and_passes_through(faulty: StandOf, mounted: Mount) -> None:

@@ -14,6 +14,7 @@ from types import ModuleType
 import pytest
 
 from leverproof.cli.progress import ProgressLine
+from leverproof.record import read_record
 
 
 def test_a_plain_line_every_ten_seconds() -> None:
@@ -77,8 +78,11 @@ def test_a_bar_on_a_terminal_that_takes_texts_as_they_are() -> None:
     assert "1.5 [b]cases a second, 0 s left" in " ".join(stream.getvalue().split())
 
 
-@pytest.mark.skipif(os.name != "posix", reason="SIGINT is sent")
-def test_an_interrupted_run_keeps_what_is_finished_and_says_how_to_go_on(tmp_path: Path, plans: ModuleType) -> None:
+@pytest.mark.skipif(os.name != "posix", reason="signals are sent")
+@pytest.mark.parametrize("sent", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_an_interrupted_run_keeps_what_is_finished_and_says_how_to_go_on(
+    tmp_path: Path, plans: ModuleType, sent: str
+) -> None:
     plans.write_plan(tmp_path, options={"pause": 0.2, "log": str(tmp_path)})
     command = "import sys; from leverproof.cli.main import main; sys.exit(main(sys.argv[1:]))"
     words = ["run", "--stand", str(tmp_path / "stand.toml"), "--out", str(tmp_path / "record")]
@@ -87,8 +91,9 @@ def test_an_interrupted_run_keeps_what_is_finished_and_says_how_to_go_on(tmp_pat
     while not (tmp_path / "flights.log").exists():
         assert child.poll() is None and time.monotonic() < deadline
         time.sleep(0.01)
-    child.send_signal(signal.SIGINT)
+    child.send_signal(getattr(signal, sent))
     _, told = child.communicate(timeout=60)
     assert child.returncode == 130
     assert f"interrupted: what was finished is kept in {tmp_path / 'record'}/" in told.decode()
     assert "record.previous/" in told.decode()
+    assert read_record(tmp_path / "record").complete

@@ -80,7 +80,9 @@ def session(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
         asked.append(request)
         progress(0, 1, "running")
         verdict = "pass" if request.defect == "harmless" else "fail"
-        write(request.out, verdict, {**request._asdict(), "out": str(request.out), "today": str(request.today)})
+        write(
+            request.out, verdict, {**request._asdict(), "out": str(request.out), "today": str(request.today)}
+        )
         return int(verdict == "fail")
 
     def known_defects() -> list[Defect]:
@@ -104,7 +106,10 @@ def test_run_passes_its_options_on_and_reports_everywhere(
     session: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    options = "--stand s.toml --sheet x --cases more", "--seed 7 --deferrals known.toml --defect instant-turbo"
+    options = (
+        "--stand s.toml --sheet x --cases more",
+        "--seed 7 --deferrals known.toml --defect instant-turbo",
+    )
     files = "--out rec --json r.json --junit r.xml --markdown r.md"
     words = ["run", *f"{' '.join(options)} --case take-* --case idle --subject rating {files}".split(" ")]
     assert main(words) == 1
@@ -113,7 +118,9 @@ def test_run_passes_its_options_on_and_reports_everywhere(
         "s.toml", "x", ("take-*", "idle"), ("more",), ("rating",), 7, Path("rec"), "instant-turbo",
         command=("leverproof", *words), deferrals="known.toml", today=request.today,
     )  # fmt: skip
-    assert isinstance(request.today, date) and abs(request.today - datetime.now(UTC).date()) <= timedelta(days=1)
+    assert isinstance(request.today, date) and abs(request.today - datetime.now(UTC).date()) <= timedelta(
+        days=1
+    )
     shown = capsys.readouterr()
     assert shown.err == ""
     repeat = f"repeat: leverproof run {options[0]} --case take-off {options[1]}"
@@ -302,6 +309,33 @@ def test_a_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
         assert child.wait(timeout=60) == 0
 
 
+def test_a_full_disk_behind_the_output_is_told(tmp_path: Path) -> None:
+    write(tmp_path / "r")
+    script = "import sys; from leverproof.cli.main import main; sys.exit(main())"
+    for words in (["report", str(tmp_path / "r")], ["--help"], ["version"]):
+        with Path("/dev/full").open("w") as full:
+            done = subprocess.run(
+                [sys.executable, "-c", script, *words],
+                stdout=full,
+                stderr=subprocess.PIPE,
+                text=True,
+                timeout=60,
+            )
+        assert (done.returncode, "Traceback" in done.stderr) == (2, False)
+        assert "standard output" in done.stderr
+
+
+@pytest.mark.parametrize("closed", [">&-", "2>&-", ">&- 2>&- <&-"])
+def test_a_closed_stream_is_one_that_nobody_reads(tmp_path: Path, closed: str) -> None:
+    write(tmp_path / "r")
+    script = "import sys; from leverproof.cli.main import main; sys.exit(main())"
+    line = [sys.executable, "-c", script, "report", str(tmp_path / "r")]
+    done = subprocess.run(
+        ["sh", "-c", f'"$@" {closed}', "sh", *line], capture_output=True, text=True, timeout=60
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 def test_a_poor_terminal_is_no_error(tmp_path: Path) -> None:
     write(tmp_path / "r")
     done = command("report", str(tmp_path / "r"), PYTHONIOENCODING="ascii")
@@ -315,3 +349,30 @@ def test_columns_set_the_width_and_nothing_is_coloured_in_a_pipe(tmp_path: Path)
     lines = [line for line in done.stdout.splitlines() if "repeat:" not in line and "Record:" not in line]
     assert max(map(len, lines)) <= 84
     assert "\x1b" not in done.stdout
+
+
+def test_two_reports_cannot_share_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    both = str(tmp_path / "both")
+    assert main(["run", "--json", both, "--junit", both, "--out", str(tmp_path / "r")]) == 2
+    assert "--json writes this file too" in capsys.readouterr().err
+    assert not (tmp_path / "r").exists()
+
+
+def test_a_report_that_may_not_be_written_is_refused_before_the_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Whoever runs the tests may be allowed to write everywhere.
+    monkeypatch.setattr("os.access", lambda path, mode: Path(path) != tmp_path)
+    out = str(tmp_path / "r")
+    assert main(["run", "--json", str(tmp_path / "x.json"), "--out", out]) == 2
+    assert "no permission" in capsys.readouterr().err
+    assert not (tmp_path / "r").exists()
+
+
+def test_a_report_refused_after_the_run_costs_no_other(
+    session: ModuleType, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["run", "--json", "/dev/full", "--junit", str(tmp_path / "r.xml"), "--out", str(tmp_path / "r")]
+    assert main(words) == 2
+    assert "cannot write this file: No space left on device" in capsys.readouterr().err
+    assert "<testsuites" in (tmp_path / "r.xml").read_text("utf-8")

@@ -32,6 +32,7 @@ SUBJECT = "faulty models"
 _PATIENCE = 3.0
 """Seconds for a process that was killed to be gone."""
 _WIDEST = 66
+_LAST_WORDS = re.compile("; (?:its process|the model wrote): ")
 _NUMBER = re.compile(r"(?<![\w.-])(?<!exit code )(?<!protocol )\d+(?:,\d{3})*(\.\d+)?(?![\w.]*\w)")
 """Numbers that depend on when exactly the vice showed, or on a port that was free."""
 
@@ -254,7 +255,7 @@ def _line(fault: Any, seen: Observed) -> tuple[str, ...]:
         for case, verdict in seen.verdicts.items()
         if case != "gentle"
     )
-    shown = seen.shown.splitlines()[0] if seen.shown else "-"
+    shown = _LAST_WORDS.split(seen.shown.splitlines()[0])[0] if seen.shown else "-"
     if seen.verdicts.get("opened") != "fail":
         shown = _NUMBER.sub("N", shown)
     if len(shown) > _WIDEST:

@@ -87,6 +87,13 @@ class Shapeless(LagEngine):
         return np.zeros((1, 1))
 
 
+class Complex(LagEngine):
+    """Answers with numbers that have an imaginary part."""
+
+    def advance(self, lanes: Sequence[int], rows: Any) -> Any:
+        return super().advance(lanes, rows) + 1j
+
+
 class Raising(LagEngine):
     """Raises in the middle of a run."""
 

@@ -306,8 +306,10 @@ def _band(altitude: float | None) -> tuple[float, str]:
 
 def _said(trouble: str) -> str:
     """What went wrong, without the traceback of a model's exception: that is in the results."""
-    words, below, _ = trouble.partition("\nTraceback (most recent call last)")
-    return (words.replace(SEE_TRACEBACK, "the traceback is in the results") if below else words).replace("\n", "; ")
+    words, _, below = trouble.partition("\n")
+    if below and SEE_TRACEBACK in words:
+        return words.replace(SEE_TRACEBACK, "the traceback is in the results")
+    return trouble.replace("\n", "; ")
 
 
 def _group(kind: str, name: str, tally: Tally) -> Group:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fnmatch
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.resources.abc import Traversable
@@ -18,13 +19,15 @@ from leverproof.toml_file import parse_toml, read_text
 @dataclass(frozen=True)
 class Catalogue:
     """The cases in order of the ladder of subjects, the problems of the files that could not be read, the ladder
-    (subject -> subjects it stands on) and the verbatim text of each case by id."""
+    (subject -> subjects it stands on), the verbatim text of each case by id, and what each of the ``problems`` may be
+    asked for as: the id in its file, where one can be made out, else the name of the file."""
 
     cases: tuple[ReferenceCase, ...]
     problems: tuple[InputError, ...]
     ladder: dict[str, tuple[str, ...]]
     texts: dict[str, str]
     suite: str
+    unread: tuple[str, ...] = ()
 
     def notes(self) -> tuple[str, ...]:
         """What a person should know of cases that can be read: those written for another version of the suite."""
@@ -38,24 +41,30 @@ class Catalogue:
     def select(self, patterns: Sequence[str], subjects: Sequence[str]) -> tuple[ReferenceCase, ...]:
         """The cases whose id fits a pattern and whose subject is named; all when nothing is asked.
 
-        Raises :class:`UsageError` for a pattern or subject that fits nothing, with the nearest word, and what is
-        wrong with its file for a case that could not be read."""
+        A pattern that fits only the id of a case that could not be read costs no other case; what is wrong is among
+        the ``problems``. Raises what is wrong with it when no other case is left, and :class:`UsageError` for a pattern
+        or subject that fits nothing, with the nearest word."""
+        broken: list[InputError] = []
         for pattern in patterns:
             if not fnmatch.filter([c.id for c in self.cases], pattern):
-                broken = [p for p in self.problems if f"/{pattern}.toml" in p.where]
-                if broken:
-                    raise broken[0]
-                near = nearest(pattern, [c.id for c in self.cases])
-                raise UsageError(f"no case fits {pattern!r}", "--case", near + self._unread(), "case")
+                named = zip(self.unread, self.problems, strict=True)
+                meant = [problem for name, problem in named if fnmatch.fnmatchcase(name, pattern)]
+                if not meant:
+                    near = nearest(pattern, [c.id for c in self.cases])
+                    raise UsageError(f"no case fits {pattern!r}", "--case", near + self._unread(), "case")
+                broken += meant
         for subject in subjects:
             if subject not in self.subjects():
                 raise UsageError(f"no subject {subject!r}", "--subject", nearest(subject, self.subjects()), "subject")
-        return tuple(
+        found = tuple(
             c
             for c in self.cases
             if (not patterns or any(fnmatch.fnmatchcase(c.id, p) for p in patterns))
             and (not subjects or c.subject in subjects)
         )
+        if broken and not found:
+            raise broken[0]
+        return found
 
     def _unread(self) -> str:
         """Words on files that could not be read, in which what was asked for may be."""
@@ -63,7 +72,7 @@ class Catalogue:
             return ""
         first, more = self.problems[0], len(self.problems) - 1
         others = f", and {more} more" if more else ""
-        return f"; a case file could not be read: {first.where}: {first.message}{others}"
+        return f"; a case file could not be read: {first}{others}"
 
     def case(self, case_id: str) -> ReferenceCase:
         """The case of that id; raises :class:`UsageError` naming the nearest."""
@@ -90,20 +99,33 @@ def load_catalogue(folders: Sequence[str] = (), *, shipped: Callable[[str], bool
     cases: dict[str, ReferenceCase] = {}
     texts: dict[str, str] = {}
     problems: list[InputError] = []
+    unread: dict[int, str] = {}
     for where, source in _files(folders, problems, shipped):
+        text = ""
         try:
             text = read_text(source)
             case = parse_case(text, where)
             if case.id in cases:
                 raise duplicate(case.id, where, cases[case.id].path)
         except InputError as problem:
+            unread[len(problems)] = _id_of(text) or source.name.removesuffix(".toml")
             problems.append(problem)
             continue
         cases[case.id] = case
         texts[case.id] = text
     order = {subject: i for i, subject in enumerate(ladder)}
     ranked = sorted(cases.values(), key=lambda c: (order.get(c.subject, len(order)), c.subject, c.id))
-    return Catalogue(tuple(ranked), tuple(problems), ladder, texts, suite)
+    names = tuple(unread.get(index, "") for index in range(len(problems)))
+    return Catalogue(tuple(ranked), tuple(problems), ladder, texts, suite, names)
+
+
+def _id_of(text: str) -> str:
+    """The id that a case file which cannot be read gives itself, as far as that can be told; else ""."""
+    found = _ID.search(text)
+    return found.group(2) if found else ""
+
+
+_ID = re.compile(r"""^id[ \t]*=[ \t]*(["'])([^"'\n]+)\1""", re.MULTILINE)
 
 
 def duplicate(case_id: str, where: str, other: str) -> InputError:
@@ -134,7 +156,19 @@ def _files(
                 InputError(f"{folder!r} is not a folder", "--cases", "name a folder that holds case files", "folder")
             )
             continue
-        yield from case_files(path, str(path), problems)
+        before, some = len(problems), False
+        for found in case_files(path, str(path), problems):
+            some = True
+            yield found
+        if not some and len(problems) == before:
+            problems.append(
+                InputError(
+                    "no case file in this folder",
+                    f"--cases {folder}",
+                    "case files end in .toml; name the folder that holds them",
+                    "folder",
+                )
+            )
 
 
 def case_files(folder: Traversable, where: str, problems: list[InputError]) -> Iterator[tuple[str, Traversable]]:

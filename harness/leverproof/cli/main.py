@@ -95,5 +95,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         code = 130
     except Exception as error:
         code = complain(error)
-    say("")
+    try:
+        say("")
+    except Exception as error:
+        code = max(code, complain(error))
     return code

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import os
+import signal
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -74,6 +78,7 @@ def run(options: argparse.Namespace) -> int:
     wanted = {kind: path for kind, path in asked.items() if path is not None}
     for kind, path in wanted.items():
         check_place(kind, path, options.out)
+    _check_apart(wanted)
     request = RunRequest(
         stand=options.stand,
         sheet=options.sheet,
@@ -89,16 +94,17 @@ def run(options: argparse.Namespace) -> int:
         today=datetime.now(UTC).date(),
     )
     try:
-        with ProgressLine(unit="s of engine time") as progress:
+        with ended_in_order(), ProgressLine(unit="s of engine time") as progress:
             code: int = run_session(request, progress)
     except LeverproofError as problem:
         if options.sarif is not None:
             write_file(options.sarif, sarif.render_error(problem, exit_code_of(problem)))
         raise
     record = read_record(options.out)
-    say(rendered(record, "table"))
-    for kind, path in wanted.items():
-        write_file(path, rendered(record, kind))
+    try:
+        say(rendered(record, "table"))
+    finally:  # a full disk behind the table costs no report that lies elsewhere
+        _write_all({path: rendered(record, kind) for kind, path in wanted.items()})
     if code == INTERRUPTED:
         print(
             f"interrupted: what was finished is kept in {options.out}/. The same command flies all of it again, and "
@@ -106,6 +112,41 @@ def run(options: argparse.Namespace) -> int:
             file=sys.stderr,
         )
     return code
+
+
+@contextmanager
+def ended_in_order() -> Iterator[None]:
+    """Takes a termination, or the loss of the terminal, for an interrupt: the model is ended and what was finished is
+    kept. A signal that somebody else handles, or ignores as ``nohup`` does, is left to them."""
+
+    def interrupt(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    changed = []
+    if threading.current_thread() is threading.main_thread():
+        known = (getattr(signal, name, None) for name in ("SIGTERM", "SIGHUP"))
+        changed = [number for number in known if number and signal.getsignal(number) is signal.SIG_DFL]
+    for number in changed:
+        signal.signal(number, interrupt)
+    try:
+        yield
+    finally:
+        for number in changed:
+            signal.signal(number, signal.SIG_DFL)
+
+
+def _write_all(texts: Mapping[Path, str]) -> None:
+    """Writes each report that can be written, and raises the first refusal after that."""
+    from leverproof.errors import UsageError
+
+    refused: list[UsageError] = []
+    for path, text in texts.items():
+        try:
+            write_file(path, text)
+        except UsageError as problem:
+            refused.append(problem)
+    if refused:
+        raise refused[0]
 
 
 def rendered(record: Record, kind: str, by_eye: Sequence[Item] = ()) -> str:
@@ -146,3 +187,18 @@ def check_place(kind: str, path: Path, out: Path) -> None:
         raise UsageError(words, f"--{kind} {path}", "put it beside that folder")
     if not path.absolute().parent.is_dir() or path.is_dir():
         raise UsageError("cannot write this file", f"--{kind} {path}", "name a file in a folder that exists")
+    # What cannot be written is refused before the run and not after it.
+    if not os.access(path if path.exists() else path.absolute().parent, os.W_OK):
+        raise UsageError("cannot write this file: no permission", f"--{kind} {path}", "name a file elsewhere")
+
+
+def _check_apart(wanted: Mapping[str, Path]) -> None:
+    """Refuses two reports that would go into one file."""
+    from leverproof.errors import UsageError
+
+    taken: dict[Path, str] = {}
+    for kind, path in wanted.items():
+        # A device, such as /dev/null, takes any number of them.
+        other = taken.setdefault(path.resolve(), kind) if path.is_file() or not path.exists() else kind
+        if other != kind:
+            raise UsageError(f"--{other} writes this file too", f"--{kind} {path}", "name another file")

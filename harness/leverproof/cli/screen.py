@@ -13,8 +13,12 @@ TRACEBACK = "LEVERPROOF_TRACEBACK"
 
 
 def prepare() -> None:
-    """Lets the streams write any character: what a terminal cannot show becomes an escape, never an error."""
-    for stream in (sys.stdout, sys.stderr):
+    """Lets the streams write any character: what a terminal cannot show becomes an escape, never an error. A stream
+    that is closed is taken for one that nobody reads."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:  # closed by whoever started the command: what it would have said goes nowhere
+            setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8"))
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="backslashreplace")
@@ -27,12 +31,23 @@ def hush() -> None:
 
 def say(text: str) -> None:
     """Writes a result. A reader that has gone away (as in ``| head``) costs the rest of the text, nothing
-    else: the command still ends with its own exit code."""
+    else: the command still ends with its own exit code. Raises :class:`leverproof.errors.UsageError` where the text
+    cannot be written for another reason, such as a full disk behind ``> FILE``."""
     try:
         sys.stdout.write(text)
         sys.stdout.flush()
     except BrokenPipeError:
         hush()
+    except OSError as reason:
+        from leverproof.errors import UsageError
+
+        hush()
+        raise UsageError(
+            f"cannot write this: {reason.strerror or reason}",
+            "standard output",
+            "make room; `leverproof report RECORD` prints the report of a run again",
+            "output",
+        ) from None
 
 
 def width() -> int:
@@ -55,27 +70,37 @@ def colour() -> bool:
 
 def complain(error: Exception) -> int:
     """Says on standard error what went wrong, where and what to do next; returns the exit code."""
+    from contextlib import suppress
+
     from leverproof.errors import LeverproofError
 
     if os.environ.get(TRACEBACK) == "1":
         import traceback
 
         traceback.print_exception(error)
-    if isinstance(error, LeverproofError):
-        print(problem_words(error), file=sys.stderr)
-        return exit_code_of(error)
+    known = isinstance(error, LeverproofError)
+    # Where not even this can be written, the exit code says it.
+    with suppress(OSError):
+        print(problem_words(error) if known else _fault_words(error), file=sys.stderr, flush=True)
+    return exit_code_of(error) if known else 4
+
+
+def _fault_words(error: Exception) -> str:
+    """An error that is none of ours, as lines."""
     from leverproof import __version__
     from leverproof.report.wording import visible
 
     told = visible(f"{type(error).__name__}: {error}")[:500]
-    print(f"internal error: {told}", file=sys.stderr)
-    print(f"  this is a fault of leverproof {__version__}, not of your model: please report it", file=sys.stderr)
-    print(f"  with the command line and what {TRACEBACK}=1 shows", file=sys.stderr)
-    return 4
+    return (
+        f"internal error: {told}\n"
+        f"  this is a fault of leverproof {__version__}, not of your model: please report it\n"
+        f"  with the command line and what {TRACEBACK}=1 shows"
+    )
 
 
 def problem_words(error: object) -> str:
     """An error of ours as lines: what, where, what to do next, and the tail of the model's own words."""
+    from leverproof.errors import last_words
     from leverproof.report.wording import visible
 
     lines = [f"error: {visible(str(getattr(error, 'message', error)))}"]
@@ -83,9 +108,11 @@ def problem_words(error: object) -> str:
         told = visible(str(getattr(error, key, "")))
         if told:
             lines.append(f"  {key}: {told}")
-    evidence = str(getattr(error, "evidence", "")).strip()
-    if evidence:
-        lines += ["  the model wrote:", *(f"    {visible(line)}" for line in evidence.splitlines()[-10:])]
+    ended, wrote = last_words(str(getattr(error, "evidence", "")))
+    if ended:
+        lines.append(f"  its process: {ended}")
+    if wrote:
+        lines += ["  the model wrote:", *(f"    {visible(line)}" for line in wrote.splitlines()[-10:])]
     return "\n".join(lines)
 
 

@@ -14,8 +14,9 @@ import numpy as np
 
 from leverproof.conduct.batch import MOST_ROWS, Batch, estimated_seconds, known_names
 from leverproof.conduct.model import ConductedRun, Program
-from leverproof.errors import LeverproofError, StandError
+from leverproof.errors import LeverproofError, StandError, last_words
 from leverproof.history import History
+from leverproof.stand.guard import SEE_TRACEBACK
 from leverproof.stand.port import Session
 from leverproof.timegrid import TICKS_PER_SECOND
 
@@ -248,8 +249,12 @@ def _unflown(program: Program, columns: tuple[str, ...], ending: str, trouble: s
 
 
 def _in_words(error: StandError) -> str:
-    said, evidence = str(error), error.evidence.strip()
-    first, _, rest = evidence.partition("\n")
-    # How a program ended is in its sentence, and the first line of what it left.
-    tail = (rest if first and said.endswith(first) else evidence)[-EVIDENCE_TAIL:].strip()
-    return f"{said}\n{tail}" if tail else said
+    if error.hint == SEE_TRACEBACK:
+        return f"{error}\n{error.evidence.strip()[-EVIDENCE_TAIL:]}"
+    ended, wrote = last_words(error.evidence)
+    told = [str(error)]
+    if ended and ended not in told[0]:
+        told.append(f"its process: {ended}")
+    if wrote:
+        told.append(f"the model wrote: {wrote[-EVIDENCE_TAIL:]}")
+    return "; ".join(told)

@@ -12,8 +12,10 @@ from leverproof.channels import CHANNELS, OTHER_LEVERS
 from leverproof.history import History, Mark, Reading
 from leverproof.judge.decision import plain, within
 from leverproof.judge.evidence import Evidence, WithheldError, early_end, history_of
+from leverproof.judge.facts import live_channels
 from leverproof.judge.model import PointFinding
 from leverproof.judge.result import measured, withheld, worded, worst
+from leverproof.judge.trust import PASSED
 from leverproof.judge.value import allowed
 from leverproof.judge.words import amount, number, spoken, state_word, unit_of
 from leverproof.timegrid import CONTROL_TICKS, TICKS_PER_SECOND
@@ -39,6 +41,7 @@ def same(evidence: Evidence) -> PointFinding:
                 raise WithheldError(verdict, f"a run ended early: {note}")
         if not np.isfinite(first.data).all():
             raise WithheldError("invalid run", "a value is not a finite number")
+        _exercised(first, second)
     runs = " and ".join(evidence.judgement.runs)
     return worded(
         evidence.point.label,
@@ -87,7 +90,16 @@ def grid_step(evidence: Evidence) -> PointFinding:
     decided = worst(points)
     if decided is None:
         raise WithheldError("invalid run", "the runs hold no reading to compare")
+    if decided.verdict in PASSED:
+        _exercised(coarse, fine)
     return decided
+
+
+def _exercised(*histories: History) -> None:
+    """Refuses a pass in which nothing could have been different: no reading moved, however the levers did."""
+    moved = live_channels(list(histories), None)
+    if not any(channel in CHANNELS and CHANNELS[channel].kind == "reading" for channel in moved):
+        raise WithheldError("not applicable", "not exercised: no reading moved in these runs, so nothing could differ")
 
 
 def unmoved(evidence: Evidence) -> PointFinding:

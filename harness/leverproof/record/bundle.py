@@ -19,6 +19,7 @@ from pathlib import Path
 from leverproof import __version__
 from leverproof.errors import InputError, ReproducibilityError
 from leverproof.record.archive import LARGEST_ARCHIVE, Limits, read_archive, refused, write_archive
+from leverproof.record.folder import is_record
 from leverproof.record.histories import promised
 from leverproof.record.layout import (
     HISTORIES,
@@ -113,6 +114,8 @@ def open_record(path: Path) -> Record:
     :func:`read_record` and :func:`read_bundle` do."""
     if not path.is_file():
         return read_record(path)
+    if path.name == LINES and is_record(path.parent):
+        raise InputError("these are the lines of a record", str(path), f"name its folder, {path.parent}", "no_record")
     bundle = read_bundle(path)
     if bundle.objections:
         raise ReproducibilityError(

@@ -79,7 +79,11 @@ class Record:
         if self.held is not None:
             return self.held.get(name)
         path = self.folder / name
-        return _bounded(path, LARGEST_HISTORIES) if path.is_file() else None
+        try:
+            there = path.is_file()
+        except OSError as reason:
+            raise _damaged(f"cannot be read ({reason.strerror or reason})", str(path)) from reason
+        return _bounded(path, LARGEST_HISTORIES) if there else None
 
     def names(self) -> list[str]:
         """The names of the files that lie beside its lines, in order."""

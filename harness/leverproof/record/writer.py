@@ -9,15 +9,17 @@ import hashlib
 import json
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Any
 
 from leverproof import __version__
 from leverproof.conduct.model import ConductedRun, PlannedCase
+from leverproof.errors import UsageError
 from leverproof.judge.model import Finding
-from leverproof.record.folder import take_folder
+from leverproof.record.folder import hold, take_folder
 from leverproof.record.histories import pack
 from leverproof.record.layout import FORMAT, INPUTS, LINES, PROGRAM, histories_path, safe_name
 from leverproof.record.plain import to_plain
@@ -27,8 +29,10 @@ class RecordWriter:
     """A record being written into ``folder``; use it in a ``with`` statement.
 
     ``header`` is plain data about the run; ``format``, ``program`` and ``version`` are added. Entering raises
-    :class:`leverproof.errors.UsageError` when something that is not a record stands in the way, which is left
-    untouched. Leaving without :meth:`close` leaves the record incomplete.
+    :class:`leverproof.errors.UsageError` when something that is not a record stands in the way, or a record that
+    another run is still writing; either is left untouched. Every method raises it when the disk refuses a write: a
+    line or a file that could not be written whole is taken back, so that what is there can still be read. Leaving
+    without :meth:`close` leaves the record incomplete.
     """
 
     def __init__(self, folder: Path, header: Mapping[str, Any]) -> None:
@@ -42,7 +46,10 @@ class RecordWriter:
 
     def __enter__(self) -> RecordWriter:
         take_folder(self.folder)
-        self._lines = (self.folder / LINES).open("xb")
+        with self._told():
+            # Unbuffered: what the disk refuses must not stay behind to be written later.
+            self._lines = (self.folder / LINES).open("xb", buffering=0)
+            hold(self._lines)
         own = {"format": FORMAT, "program": PROGRAM, "version": __version__}
         self._line("header", to_plain(own | {k: v for k, v in self._header.items() if k not in (*own, "kind")}))
         return self
@@ -109,18 +116,47 @@ class RecordWriter:
             raise RuntimeError("a record takes lines only between entering and its footer")
         text = json.dumps({"kind": kind, **data}, allow_nan=False, separators=(",", ":"))
         line = text.encode("ascii") + b"\n"
-        self._lines.write(line)
-        self._lines.flush()
+        with self._told():
+            self._append(self._lines, line)
         self._digest.update(line)
+
+    def _append(self, lines: IO[bytes], line: bytes) -> None:
+        """The whole line or nothing of it."""
+        begun, rest = lines.tell(), memoryview(line)
+        try:
+            while rest:
+                rest = rest[lines.write(rest) :]
+        except OSError:
+            lines.truncate(begun)
+            lines.seek(begun)
+            raise
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """Turns a refusal of the disk into words."""
+        try:
+            yield
+        except OSError as reason:
+            raise UsageError(
+                f"cannot write the record: {reason.strerror or reason}",
+                str(self.folder),
+                "make room, or name another folder with --out; what was written before is kept",
+                "output",
+            ) from None
 
     def _file(self, path: str, content: bytes) -> None:
         if self._lines is None or self._closed:
             raise RuntimeError("a record takes files only between entering and its footer")
         target = self.folder / path
-        target.parent.mkdir(parents=True, exist_ok=True)
         beside = target.with_name(target.name + ".part")
-        beside.write_bytes(content)
-        beside.replace(target)
+        with self._told():
+            target.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                beside.write_bytes(content)
+                beside.replace(target)
+            except OSError:
+                beside.unlink(missing_ok=True)
+                raise
         self._files[path] = _sum(content)
 
 

@@ -11,11 +11,13 @@ from __future__ import annotations
 import math
 import shlex
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from leverproof.cases.model import Judgement, ReferenceCase
 from leverproof.conduct.model import NotApplicable, PlannedCase
 from leverproof.engine_ids import case_and_engine
+from leverproof.errors import last_words
 from leverproof.judge.endings import ENDINGS, FINDINGS, Counts
 from leverproof.judge.model import VERDICTS, Finding
 from leverproof.record.reader import Record
@@ -47,15 +49,25 @@ def all_findings(record: Record) -> tuple[Finding, ...]:
     for planned in selected(record):
         found = by_case.pop(planned.case.id, [])
         judged = {finding.judgement for finding in found}
-        out.extend(found)
+        out.extend(_with_reason(finding, _why_not(planned, finding.judgement)) for finding in found)
         for judgement in planned.case.judgements:
             if judgement.id not in judged:
-                why = planned.inapplicable or planned.inapplicable_judgements.get(judgement.id)
-                out.append(_without_finding(planned.case, judgement, why))
+                out.append(_without_finding(planned.case, judgement, _why_not(planned, judgement.id)))
     for rest in by_case.values():
         out.extend(rest)
     subjects = {finding.subject: None for finding in out}
     return tuple(finding for subject in subjects for finding in out if finding.subject == subject)
+
+
+def _why_not(planned: PlannedCase, judgement: str) -> NotApplicable | None:
+    return planned.inapplicable or planned.inapplicable_judgements.get(judgement)
+
+
+def _with_reason(finding: Finding, why: NotApplicable | None) -> Finding:
+    """A finding that does not apply, with a note that tells what is missing from what is lost by it."""
+    if why is None or finding.verdict != "not applicable":
+        return finding
+    return replace(finding, note=_missing(why))
 
 
 def selected(record: Record) -> Iterator[PlannedCase]:
@@ -143,10 +155,15 @@ def verdict_words(finding: Finding) -> str:
 
 
 def failure_words(finding: Finding) -> str:
-    """A finding in one line: case, judgement, found, expected, limit and doubt (U95)."""
+    """A finding in one line: case, judgement, found, expected, limit and doubt (U95); where nothing was found that
+    could be judged, no number is made up."""
+    name = f"{finding.case}/{finding.judgement}"
+    if not finding.found and finding.number is None:
+        expected = f", expected {finding.expected}" if finding.expected else ""
+        return f"{name}: nothing found that could be judged{expected}"
     found = finding.found or amount(finding.number, finding.unit)
     return (
-        f"{finding.case}/{finding.judgement}: found {found}, expected {finding.expected or '-'}, "
+        f"{name}: found {found}, expected {finding.expected or '-'}, "
         f"limit {amount(finding.limit, finding.unit)}, doubt {doubt_words(finding.w, finding.unit)}"
     )
 
@@ -320,13 +337,16 @@ def notices(record: Record) -> Iterator[str]:
         if event.kind in ("warning", "problem"):
             place = f"{event.data['where']}: " if event.data.get("where") else ""
             advice = f" ({event.data['hint']})" if event.data.get("hint") else ""
-            yield f"{place}{event.data.get('message', '')}{advice}{_tail(event.data.get('evidence'))}"
+            message = str(event.data.get("message", ""))
+            yield f"{place}{message}{advice}{_tail(message, event.data.get('evidence'))}"
 
 
-def _tail(evidence: object) -> str:
-    """The last of what the model wrote, where that was kept."""
-    said = str(evidence or "").strip()
-    return f"; the model wrote: {said[-_EVIDENCE:]}" if said else ""
+def _tail(message: str, evidence: object) -> str:
+    """How the model's process ended, where the message does not say so, and the last of what the model wrote."""
+    ended, wrote = last_words(str(evidence or ""))
+    told = [f"its process: {ended}"] if ended and ended not in message else []
+    told += [f"the model wrote: {wrote[-_EVIDENCE:]}"] if wrote else []
+    return "".join(f"; {part}" for part in told)
 
 
 def resolvable(record: Record) -> Iterator[tuple[str, str]]:

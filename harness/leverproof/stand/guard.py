@@ -87,7 +87,10 @@ class GuardedSession:
 
     def _array(self, reply: object, shape: tuple[int, ...], doing: str) -> Array:
         try:
-            array = np.array(reply, dtype=np.float64)
+            raw = np.asarray(reply)
+            if np.iscomplexobj(raw):  # NumPy would only warn, and leave the imaginary part out
+                raise TypeError("the numbers are complex")
+            array = np.array(raw, dtype=np.float64)
         except (TypeError, ValueError) as error:
             raise self._fail(f"the reply to {doing} is not an array of numbers: {error}") from error
         if array.shape != shape:

@@ -75,15 +75,41 @@ def test_a_broken_own_case_costs_only_itself(tmp_path: Path, sample: str) -> Non
     assert any("twice.toml" in line and "duplicate case id 'idle-speed'" in line for line in told)
 
 
-def test_a_case_that_cannot_be_found_may_be_in_a_file_that_cannot_be_read(tmp_path: Path, sample: str) -> None:
-    broken = sample.replace('"sample-case"', '"own-pull"', 1) + "\nunheard_of = 1\n"
+def test_a_case_asked_for_by_its_own_id_tells_what_is_wrong_with_its_file(
+    tmp_path: Path, sample: str
+) -> None:
+    broken = sample.replace('"sample-case"', '"own-pull"', 1).replace('what = "value"', 'what = "valeu"', 1)
     (tmp_path / "short.toml").write_text(broken, "utf-8")
     catalogue = load_catalogue([str(tmp_path)])
+    assert catalogue.unread == ("own-pull",)
+    with pytest.raises(InputError) as caught:
+        catalogue.select(["own-pull"], [])
+    assert "short.toml" in caught.value.where
+    assert caught.value.hint == "did you mean 'value'?"
+
+
+def test_a_broken_case_that_is_asked_for_costs_no_other_that_is(tmp_path: Path, sample: str) -> None:
+    (tmp_path / "own-pull.toml").write_text("id = \n", "utf-8")
+    catalogue = load_catalogue([str(tmp_path)])
+    assert [c.id for c in catalogue.select(["own-*", "idle-speed"], [])] == ["idle-speed"]
     assert len(catalogue.problems) == 1
+
+
+def test_a_case_that_cannot_be_found_may_be_in_a_file_that_cannot_be_read(tmp_path: Path) -> None:
+    (tmp_path / "short.toml").write_text("sublect = 1\n", "utf-8")
+    catalogue = load_catalogue([str(tmp_path)])
     with pytest.raises(UsageError) as caught:
         catalogue.select(["own-pull"], [])
     assert "could not be read" in caught.value.hint
     assert "short.toml" in caught.value.hint
+    assert "did you mean 'subject'?" in caught.value.hint
+
+
+def test_a_folder_without_a_case_is_told(tmp_path: Path) -> None:
+    (tmp_path / "readme.txt").write_text("cases to come", "utf-8")
+    (problem,) = load_catalogue([str(tmp_path)]).problems
+    assert problem.message == "no case file in this folder"
+    assert str(tmp_path) in problem.where
 
 
 def test_two_own_cases_of_one_id(tmp_path: Path, sample: str) -> None:

@@ -127,7 +127,7 @@ def test_how_a_program_ended_is_said_once():
         raise StandError("it ended: exit code 3", code="crash", evidence="exit code 3\nlast words")
 
     run = conduct([program(read())], PlantStand(Kind(fails=fails)))[0]
-    assert run.history.trouble == "it ended: exit code 3\nlast words"
+    assert run.history.trouble == "it ended: exit code 3; the model wrote: last words"
 
 
 def failing(code, at=12.0, which=0.24):

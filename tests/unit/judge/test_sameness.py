@@ -13,7 +13,9 @@ MAP, HP = "manifold_pressure", "brake_power"
 
 
 def ended(make: Any, sought: str, **more: Any) -> Any:
-    return make.history({MAP: 50.0}, marks=(Mark("seek", 100, 200, "up", "boost", sought, 52.0, MAP),), **more)
+    return make.history(
+        {MAP: 50.0}, marks=(Mark("seek", 100, 200, "up", "boost", sought, 52.0, MAP),), **more
+    )
 
 
 @pytest.mark.parametrize(
@@ -41,7 +43,9 @@ def pair(make: Any) -> tuple[Any, Any]:
 
 
 def same(make: Any, first: Any, second: Any) -> Any:
-    return make.judge(make.judgement("same", runs=("first", "second")), {"first": first, "second": second}, {})
+    return make.judge(
+        make.judgement("same", runs=("first", "second")), {"first": first, "second": second}, {}
+    )
 
 
 def test_equal_runs_are_the_same(make: Any) -> None:
@@ -50,7 +54,7 @@ def test_equal_runs_are_the_same(make: Any) -> None:
 
 @pytest.mark.parametrize(("kind", "verdict"), [("pause", "pass"), ("hold", "fail")])
 def test_a_pause_is_what_one_of_two_equal_runs_may_have_more(make: Any, kind: str, verdict: str) -> None:
-    values = {"throttle": 0.5, MAP: 30.0}
+    values = {"throttle": 0.5, MAP: risen(make)}
     steps = (Mark("move", 0, 20), Mark("move", 20, 40))
     first = make.history(values, marks=steps)
     second = make.history(values, marks=(*steps, Mark(kind, 20, 20, "silence")))
@@ -84,16 +88,39 @@ def test_equal_failures_are_no_pass(make: Any) -> None:
     assert make.judge(make.judgement("same", runs=("first",)), {"first": broken}, {}).verdict == "error"
 
 
-def grid_pair(make: Any, off: float = 0.0, *, last: int = 400, kind: str = "seek", ending: str = "reached") -> Any:
-    coarse = make.history({MAP: 50.0, HP: 1000.0}, marks=(Mark(kind, 100, 200, "up", "boost", "reached"),))
+def risen(make: Any, *step: int) -> Any:
+    """Manifold pressure that has moved, and then stays."""
+    return np.where(make.times(40.0, *step) < 5.0, 30.0, 50.0)
+
+
+def grid_pair(
+    make: Any, off: float = 0.0, *, last: int = 400, kind: str = "seek", ending: str = "reached"
+) -> Any:
+    coarse = make.history(
+        {MAP: risen(make), HP: 1000.0}, marks=(Mark(kind, 100, 200, "up", "boost", "reached"),)
+    )
     marks = (Mark(kind, 200, last, "up", "boost", ending),)
-    return coarse, make.history({MAP: 50.0, HP: 1000.0 + off}, step=900, marks=marks)
+    return coarse, make.history({MAP: risen(make, 900), HP: 1000.0 + off}, step=900, marks=marks)
 
 
 def grid_step(make: Any, coarse: Any, fine: Any, **fields: Any) -> Any:
     known = {"tolerance": make.tolerance(percent=0.2, of="range"), "time_tolerance": 2.0}
     asked = make.judgement("grid_step", runs=("coarse", "fine"), **{**known, **fields})
     return make.judge(asked, {"coarse": coarse, "fine": fine}, {})
+
+
+def test_runs_in_which_nothing_moved_show_nothing(make: Any) -> None:
+    """The lever did: a gauge that is not connected is the same in every run."""
+    dead = {"throttle": np.linspace(0.2, 0.8, make.times().size), MAP: 29.92}
+    finer = {"throttle": np.linspace(0.2, 0.8, make.times(40.0, 900).size), MAP: 29.92}
+    for finding in (
+        same(make, make.history(dead), make.history(dead)),
+        grid_step(make, make.history(dead), make.history(finer, step=900)),
+    ):
+        assert finding.verdict == "not applicable"
+        assert "no reading moved" in finding.note
+    off = make.history({**finer, MAP: 29.0}, step=900)
+    assert grid_step(make, make.history(dead), off).verdict == "fail"
 
 
 @pytest.mark.parametrize(
@@ -129,7 +156,10 @@ def test_grid_step_needs_both_runs_whole_and_alike(make: Any) -> None:
     assert grid_step(make, coarse, coarse).verdict == "error"
     assert grid_step(make, coarse, make.history({MAP: 50.0}, step=900, readings={})).verdict == "invalid run"
     assert grid_step(make, coarse, make.history({MAP: 50.0}, step=900, ending="hang")).verdict == "error"
-    assert grid_step(make, make.history({MAP: 1.0}, readings={}), fine, time_tolerance=None).verdict == "invalid run"
+    assert (
+        grid_step(make, make.history({MAP: 1.0}, readings={}), fine, time_tolerance=None).verdict
+        == "invalid run"
+    )
     assert grid_step(make, coarse, make.history({MAP: np.nan, HP: 1000.0}, step=900)).verdict != "pass"
 
 
@@ -163,7 +193,9 @@ def test_one_sample_apart_is_enough(make: Any, apart: float, verdict: str) -> No
 
 def test_the_reading_farthest_out_is_named(make: Any) -> None:
     finding = felt(make, {MAP: 30.5, HP: 1200.0})
-    assert "brake power 1,200 hp" in finding.found and "1,000 hp with the other engines held" in finding.expected
+    assert (
+        "brake power 1,200 hp" in finding.found and "1,000 hp with the other engines held" in finding.expected
+    )
 
 
 def test_a_light_that_follows_another_engine(make: Any) -> None:

@@ -219,3 +219,14 @@ def test_a_case_without_histories_has_none(whole: Path) -> None:
 def test_a_number_beyond_any_float_is_damage_and_no_crash() -> None:
     with pytest.raises(NotPlainError, match="expected a number"):
         from_plain(float, 10**400, "somewhere")
+
+
+def test_histories_that_may_not_be_looked_at_are_told(whole: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    record = read_record(whole)
+
+    def refuse(path: Path) -> bool:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "is_file", refuse)
+    with pytest.raises(ReproducibilityError, match="Permission denied"):
+        record.histories(record.findings[0].case)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shlex
 from collections.abc import Callable
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -12,7 +13,7 @@ import pytest
 from leverproof.judge.endings import ENDINGS
 from leverproof.judge.model import VERDICTS
 from leverproof.record import Record
-from leverproof.report import table, terminal
+from leverproof.report import terminal
 
 FAILING = [verdict for verdict in VERDICTS if ENDINGS[verdict].exit == 1]
 
@@ -68,9 +69,40 @@ def test_what_does_not_apply_says_what_is_missing_and_lost(full: Record) -> None
 @pytest.mark.parametrize("width", [60, 80, 100, 160])
 def test_lines_keep_to_the_width_but_commands_are_never_broken(full: Record, width: int) -> None:
     lines = terminal.render(full, width=width).splitlines()
-    least = sum(table.LEAST) + 10
-    long = [line for line in lines if len(line) > max(width, least) and "; repeat: " not in line]
+    long = [line for line in lines if len(line) > width and "; repeat: " not in line]
     assert [line for line in long if not line.startswith("Record: ")] == []
+
+
+def test_a_narrow_table_keeps_every_word_of_the_wide_one(full: Record) -> None:
+    def words(text: str) -> set[str]:
+        return set(re.findall(r"[a-z0-9]+", text.split("verdict    ")[0]))
+
+    wide, narrow = terminal.render(full, width=160), terminal.render(full, width=60)
+    assert words(wide) <= words(narrow)
+    assert re.search(r"case +found +expected +verdict\n- asked +\(basis\)\n", narrow)
+    assert re.search(r"case +asked +found +expected +basis +verdict\n", wide)
+
+
+def test_where_nothing_was_found_no_number_is_made_up(
+    session: Callable[..., Record], make: SimpleNamespace
+) -> None:
+    asked = make.judgement("settled")
+    of = make.case("c", "take-off", (asked,))
+    found = replace(
+        make.finding(asked, of, "error", note="crash: it ended"), found="", number=None, expected=""
+    )
+    (line,) = failures(terminal.render(session([make.plan(of)], [found]), width=100))
+    assert line.strip().startswith(
+        "error: c/settled: nothing found that could be judged; repeat: leverproof run "
+    )
+
+
+def test_how_a_process_ended_is_not_put_into_the_models_mouth(session: Callable[..., Record]) -> None:
+    record = session(
+        [], [], events=[("problem", {"message": "no reply", "evidence": "exit code 7\nno fuel"})]
+    )
+    text = terminal.render(record, width=160)
+    assert "no reply; its process: exit code 7; the model wrote: no fuel" in text
 
 
 def test_colour_adds_nothing_but_colour(full: Record) -> None:
