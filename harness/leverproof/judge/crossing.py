@@ -37,6 +37,8 @@ def crossing(evidences: Sequence[Evidence]) -> list[PointFinding]:
     """The sweep value at which a channel, or how much of it one reading has more than another, passes a value, by
     linear interpolation between neighbours.
 
+    A value that is passed nowhere, and should be beyond the points flown, is not exercised.
+
     Doubt of the interpolation: half the second difference at that spacing (harness choice; the error of
     linear interpolation is at most an eighth of it for a smooth curve), turned into the variable by the local
     slope.
@@ -67,13 +69,7 @@ def _crossed(gathered: Gathered, evidences: Sequence[Evidence]) -> PointFinding:
     spans = [i for i, (a, b) in enumerate(pairwise(samples)) if _passes(a.y, b.y, first=i == 0)]
     expected = first.expected("expected")
     if not spans:
-        words = f"from {amount(samples[0].y, unit_of(judgement.channel))} to {number(samples[-1].y)} off it"
-        return worded(
-            label,
-            plain(False),
-            found_text=f"{spoken(judgement.channel)} never passes the value ({words})",
-            expected_text=amount(expected.value, unit),
-        )
+        return _never(samples, first)
     i = spans[0]
     a, b = samples[i], samples[i + 1]
     if a.y == b.y or a.x == b.x:
@@ -98,6 +94,29 @@ def _crossed(gathered: Gathered, evidences: Sequence[Evidence]) -> PointFinding:
         doubts=doubts,
         tolerance=tolerance.text,
         notes=(f"between {a.label} and {b.label}", *more, _what_stops_it(evidences, b.label)),
+    )
+
+
+def _never(samples: Sequence[Sample], first: Evidence) -> PointFinding:
+    """Where the value is passed nowhere in the sweep: a failure only where it should have been. The channel comes
+    nearer the value towards one end, and may pass it beyond."""
+    judgement, unit, label = first.judgement, first.swept_unit, "over the sweep"
+    expected = first.expected("expected")
+    near, far = sorted((samples[0], samples[-1]), key=lambda sample: abs(sample.y))
+    tolerance = allowed(first, unit=unit, expected=expected.value, span=abs(near.x - far.x))
+    inside = math.copysign(1.0, near.x - far.x) * (near.x - expected.value)
+    words = f"{spoken(judgement.channel)} does not pass the value up to {near.label}"
+    if inside < 0.0:
+        beyond = f"{amount(expected.value, unit)}, where it should, lies beyond the points flown"
+        return withheld(label, "not applicable", f"not exercised: {words}, and {beyond}")
+    if inside < tolerance.value:
+        return withheld(label, "inconclusive", f"{words}: beyond, it may still be within {tolerance.text}")
+    off = f"from {amount(samples[0].y, unit_of(judgement.channel))} to {number(samples[-1].y)} off it"
+    return worded(
+        label,
+        plain(False),
+        found_text=f"{spoken(judgement.channel)} never passes the value ({off})",
+        expected_text=amount(expected.value, unit),
     )
 
 

@@ -265,6 +265,20 @@ def test_never_passing_is_a_fail(make: Any) -> None:
     assert crossed(make, [1.0, 1.0, 1.2, 1.3], 5000.0).verdict == "inconclusive"
 
 
+def test_a_value_to_be_passed_beyond_the_points_flown_is_not_exercised(make: Any) -> None:
+    rising, falling = [0.6, 0.7, 0.8, 0.9], [1.4, 1.3, 1.2, 1.1]
+    for values in (rising, falling):
+        found = crossed(make, values, 24_000.0)
+        assert found.verdict == "not applicable"
+        assert "not exercised" in found.note and "24,000 ft" in found.note and "20,000 ft" in found.note
+        assert crossed(make, values[::-1], 3_000.0).verdict == "not applicable"
+        # The other way it comes no nearer, and so it should have passed where it was flown or beyond the other end.
+        assert crossed(make, values, 3_000.0).verdict == "fail"
+        assert crossed(make, values, 19_000.0).verdict == "fail"
+        assert crossed(make, values, 19_000.0, "1500 ft").verdict == "inconclusive"
+        assert crossed(make, values, 20_000.0).verdict == "inconclusive"
+
+
 def test_curvature_is_doubt(make: Any) -> None:
     bent = crossed(make, [0.6, 0.9, 1.1, 1.2], 12500.0, "4000 ft")
     parts = {d.part: d.u for d in bent.points[0].doubts}
