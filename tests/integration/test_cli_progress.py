@@ -84,7 +84,10 @@ def test_an_interrupted_run_keeps_what_is_finished_and_says_how_to_go_on(
     tmp_path: Path, plans: ModuleType, sent: str
 ) -> None:
     plans.write_plan(tmp_path, options={"pause": 0.2, "log": str(tmp_path)})
-    command = "import sys; from leverproof.cli.main import main; sys.exit(main(sys.argv[1:]))"
+    # Whoever started these tests, as nohup does, may have had the signal ignored.
+    usual = "default_int_handler" if sent == "SIGINT" else "SIG_DFL"
+    command = f"import signal, sys; signal.signal(signal.{sent}, signal.{usual}); "
+    command += "from leverproof.cli.main import main; sys.exit(main(sys.argv[1:]))"
     words = ["run", "--stand", str(tmp_path / "stand.toml"), "--out", str(tmp_path / "record")]
     child = subprocess.Popen([sys.executable, "-c", command, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     deadline = time.monotonic() + 60.0
