@@ -190,36 +190,39 @@ class Tally:
 
 
 class Counting:
-    """Items counted as they come, each once; ``each`` outcome may be taken for something else too. In whatever order
+    """Items counted as they come; ``each`` outcome may be taken for something else too. In whatever order
     they come, the tally is the same."""
 
     def __init__(self, each: Callable[[Outcome], None] | None = None) -> None:
         self._each = each
         self._found = Tally()
-        self._sums: list[bytes] = []
-        self._seen: set[int] = set()
+        # One after the other in one piece of memory, for there may be millions.
+        self._sums = bytearray()
 
     def folder(self, folder: Path) -> None:
         """Takes what is in a folder, and how many items its plan has."""
         planned = (store.manifest(folder) or {}).get("items", 0)
         self._found.planned = planned if isinstance(planned, int) else 0
-        for text, line in store.items(folder, self._found.damages, self._found.notes, self._seen):
+        for text, line in store.items(folder, self._found.damages, self._found.notes):
             self._take(text, line)
 
     def lines(self, lines: Iterable[bytes]) -> None:
-        """Takes lines that have been written to it since."""
-        for text, line in store.items_in(lines, self._found.notes, self._seen):
+        """Takes lines of further items, that have been written to it since."""
+        for text, line in store.items_in(lines, self._found.notes):
             self._take(text, line)
 
     def tally(self) -> Tally:
         """What has been taken."""
-        self._found.digest = store.digest_of(self._sums)
+        size = store.DIGEST_PART
+        self._found.digest = store.digest_of(
+            bytes(self._sums[at : at + size]) for at in range(0, len(self._sums), size)
+        )
         return self._found
 
     def _take(self, text: Mapping[str, Any], line: bytes) -> None:
         found = self._found
         found.items += 1
-        self._sums.append(store.digest_part(text, line))
+        self._sums += store.digest_part(text, line)
         if self._each is not None:
             for outcome in store.outcomes_of(text):
                 self._each(outcome)

@@ -38,6 +38,7 @@ _TEXTS = frozenset(Outcome.__dataclass_fields__).difference(
     _TABLES, _NUMBERS, ("sample", "self_referential", "readings")
 )
 _SUM = 16
+DIGEST_PART = 48
 _BEGIN = re.compile(rb'\{"item":"([0-9a-f]{1,32})","block":"[0-9a-f]*",')
 _ITEM, _STUDY, _NOTE, _BLOCK = "item", "study", "note", "block"
 _COMMON = ("model", "sheet", "case", "subject", "sample", "coefficients")
@@ -215,17 +216,17 @@ def outcomes(folder: Path) -> Iterator[Outcome]:
 
 
 def items(
-    folder: Path, damages: list[Damage] | None = None, remarks: list[str] | None = None, seen: set[int] | None = None
+    folder: Path, damages: list[Damage] | None = None, remarks: list[str] | None = None
 ) -> Iterator[tuple[dict[str, Any], bytes]]:
     """Every item once: its text as data, and the line it stands in. Damaged lines go to ``damages``, what :func:`notes`
-    would give to ``remarks``; items that are in ``seen`` are left out, and those given are added to it."""
-    yield from _once(_texts(folder, damages), remarks, seen if seen is not None else set())
+    would give to ``remarks``."""
+    yield from _once(_texts(folder, damages), remarks, set())
 
 
-def items_in(lines: Iterable[bytes], remarks: list[str], seen: set[int]) -> Iterator[tuple[dict[str, Any], bytes]]:
-    """The same of lines that have just been written."""
+def items_in(lines: Iterable[bytes], remarks: list[str]) -> Iterator[tuple[dict[str, Any], bytes]]:
+    """The same of lines that have just been written, of items that were not there before."""
     texts = ((text, line) for line in lines if (text := _checked(line)) is not None)
-    yield from _once(texts, remarks, seen)
+    yield from _once(texts, remarks, set())
 
 
 def _once(
@@ -256,7 +257,7 @@ def digest_of(sums: Iterable[bytes]) -> str:
 
 
 def digest_part(text: Mapping[str, Any], line: bytes) -> bytes:
-    """What one item brings to the digest."""
+    """What one item brings to the digest, :data:`DIGEST_PART` bytes."""
     return key(text[_ITEM]).to_bytes(16) + result_sum(line)
 
 
