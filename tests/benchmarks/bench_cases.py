@@ -46,20 +46,25 @@ def copied(catalogue: Catalogue, ids: Iterable[str], times: int, folder: Path) -
     return folder
 
 
+def _folders(catalogue: Catalogue, ids: Iterable[str], times: int, folder: Path) -> tuple[str, ...]:
+    """Where cases stand beside the shipped ones; a folder without any would be a problem."""
+    return (str(copied(catalogue, ids, times, folder)),) if times > 1 else ()
+
+
 def loading(catalogue: Catalogue, times: int, scratch: Path) -> Callable[[], object]:
     """Loads and validates the library ``times`` times."""
-    folder = str(copied(catalogue, catalogue.texts, times, scratch / f"load-{times}"))
-    loaded = load_catalogue([folder])
+    folders = _folders(catalogue, catalogue.texts, times, scratch / f"load-{times}")
+    loaded = load_catalogue(folders)
     if loaded.problems or len(loaded.cases) != times * len(catalogue.cases):
         raise ValueError(f"{len(loaded.cases)} cases, problems {loaded.problems[:1]}")
-    return lambda: load_catalogue([folder])
+    return lambda: load_catalogue(folders)
 
 
 def flying(catalogue: Catalogue, ids: Sequence[str], times: int, scratch: Path) -> Callable[[], object]:
     """A whole run without the report of some cases, ``times`` times."""
-    folder = str(copied(catalogue, ids, times, scratch / f"fly-{times}"))
+    folders = _folders(catalogue, ids, times, scratch / f"fly-{times}")
     chosen = (*ids, *(f"{case}-copy-*" for case in ids if times > 1))
-    request = RunRequest(cases=chosen, case_folders=(folder,), out=scratch / f"record-{times}")
+    request = RunRequest(cases=chosen, case_folders=folders, out=scratch / f"record-{times}")
     return lambda: run_session(request)
 
 

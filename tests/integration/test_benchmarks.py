@@ -11,7 +11,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "tests" / "benchmarks"
-LIGHT = ("start", "overhead", "one_lane", "stands", "predictor", "transients", "report", "campaign")
+LIGHT = ("start", "cases", "overhead", "one_lane", "stands", "predictor", "transients", "report", "campaign")
 HEADS = "| what | asked | measured | ratio to what, side by side in one run | middle half of pairs | clock | met |"
 
 
