@@ -43,8 +43,11 @@ def test_shards_merged_are_the_whole(tmp_path: Path, plans: ModuleType, capsys: 
     assert words in said.out and words in page.read_text() and json.loads(report.read_text())["notes"] == [words]
 
 
-@pytest.mark.skipif(os.name != "posix", reason="SIGINT is sent")
-def test_an_interrupt_keeps_what_is_finished_and_says_how_to_go_on(tmp_path: Path, plans: ModuleType) -> None:
+@pytest.mark.skipif(os.name != "posix", reason="signals are sent")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupt_keeps_what_is_finished_and_says_how_to_go_on(
+    tmp_path: Path, plans: ModuleType, number: signal.Signals
+) -> None:
     plan = str(plans.write_plan(tmp_path / "p", options={"pause": 0.05}))
     words = ["campaign", plan, "--jobs", "2", "--out", str(tmp_path / "out")]
     child = subprocess.Popen([sys.executable, "-c", COMMAND, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
@@ -52,7 +55,7 @@ def test_an_interrupt_keeps_what_is_finished_and_says_how_to_go_on(tmp_path: Pat
     while not any(b'"rows"' in f.read_bytes() for f in (tmp_path / "out" / store.RESULTS).glob("*.jsonl")):
         assert child.poll() is None and time.monotonic() < deadline
         time.sleep(0.01)
-    child.send_signal(signal.SIGINT)
+    child.send_signal(number)
     _, told = child.communicate(timeout=60)
     assert child.returncode == 130, told.decode()
     there = store.finished(tmp_path / "out")

@@ -23,6 +23,13 @@ MODELS = Path(__file__).resolve().parents[1] / "models"
 QUICK = 'deadlines = { start = "2.8 s", request = "0.4 s", row = "0.0001 s" }'
 
 
+@pytest.fixture
+def faulty(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
+    """The module of flyers at fault, which a worker imports too."""
+    monkeypatch.syspath_prepend(str(MODELS))
+    return importlib.import_module("campaign_faulty")
+
+
 def flown(plan: Plan, out: Path, *, jobs: int = 2, shard: Shard | None = None) -> Flown:
     with Workers(Flyer(plan), jobs) as workers:
         return fly_campaign(plan, out, workers.run, shard=shard or Shard(), jobs=jobs)
@@ -40,6 +47,64 @@ def test_a_dying_model_costs_exactly_its_own_case(tmp_path: Path, plans: ModuleT
     assert {height for height, o in found.items() if o.verdict == "error"} == {4000.0}
     assert "exit code 3" in found[4000.0].trouble
     assert all(o.verdict == "pass" for height, o in found.items() if height != 4000.0)
+
+
+def test_what_shares_a_block_with_a_dying_model_is_judged_as_it_is_elsewhere(tmp_path: Path, plans: ModuleType) -> None:
+    plan = load_plan(str(plans.write_plan(tmp_path / "p", options={"dies_at": 4000.0}))).plan
+    for jobs in (1, 3):
+        flown(plan, tmp_path / f"out-{jobs}", jobs=jobs)
+    assert by_height(tmp_path / "out-1", "full-pressure")[0.0].verdict == "pass"  # with what the step study showed
+    assert store.digest(tmp_path / "out-1") == store.digest(tmp_path / "out-3")
+
+
+def test_a_sample_that_cannot_be_mounted_costs_no_other(tmp_path: Path, plans: ModuleType) -> None:
+    more = (
+        "[[model.coefficient]]\nname = 'gain'\ndistribution = 'uniform'\nlow = 0.9\nhigh = 1.1\nsource = 'assumption'"
+    )
+    told = {"options": {"most_gain": 1.003}, "heights": "['0 ft', '500 ft']", "top": "samples = 6", "more": more}
+    plan = load_plan(str(plans.write_plan(tmp_path / "p", **told))).plan
+    for jobs in (1, 3):
+        flown(plan, tmp_path / f"out-{jobs}", jobs=jobs)
+    found = {
+        (o.coefficients["gain"] > 1.003, o.verdict == "error") for o in store.outcomes(tmp_path / "out-1") if o.sample
+    }
+    assert found == {(True, True), (False, False)}
+    assert store.digest(tmp_path / "out-1") == store.digest(tmp_path / "out-3")
+
+
+@pytest.mark.parametrize(("times", "lost"), [(1, False), (2, True)])
+def test_a_step_study_that_is_lost_is_flown_again_once_and_then_told(
+    tmp_path: Path, plans: ModuleType, faulty: ModuleType, times: int, lost: bool
+) -> None:
+    plan = load_plan(str(plans.write_plan(tmp_path / "p", heights="['0 ft']"))).plan
+    for number in range(times):
+        (tmp_path / "p" / f"{number}.mark").touch()
+    with Workers(faulty.LosesItsStudy(plan), 1) as workers:
+        fly_campaign(plan, tmp_path / "out", workers.run, shard=Shard(), jobs=1)
+    found = by_height(tmp_path / "out", "full-pressure")[0.0]
+    assert found.verdict == ("conditional pass" if lost else "pass")
+    assert any("step study was lost" in note for note in tally(tmp_path / "out").notes) == lost
+
+
+def test_what_is_finished_of_a_block_is_handed_over_before_its_end(tmp_path: Path, plans: ModuleType) -> None:
+    plan = load_plan(str(plans.write_plan(tmp_path / "p", options={"pause": 0.05}))).plan
+    (block, *_) = expand.blocks(plan, lambda _: True)
+    told: list[Block] = []
+    with Workers(Flyer(plan), 1) as workers:
+        workers.run([block], lambda part, _: told.append(part))
+    assert len(block.items) == 20 and len(told) > 1
+    assert sorted(item.id for part in told for item in part.items) == sorted(item.id for item in block.items)
+
+
+def test_what_was_handed_over_is_not_flown_again_when_its_process_ends(
+    tmp_path: Path, plans: ModuleType, faulty: ModuleType
+) -> None:
+    plan = load_plan(str(plans.write_plan(tmp_path / "p", heights="['0 ft', '500 ft', '1000 ft']"))).plan
+    (block, *_) = expand.blocks(plan, lambda _: True)
+    told: list[Block] = []
+    with Workers(faulty.DiesAfterTwo(plan), 1) as workers:
+        workers.run([block], lambda part, _: told.append(part))
+    assert [item.id for part in told for item in part.items] == [item.id for item in block.items]
 
 
 @pytest.mark.parametrize("vice", ["dies_at", "raises_at", "spews_at"])
@@ -190,12 +255,10 @@ def test_a_model_that_forgets_nothing_is_mounted_anew(tmp_path: Path, plans: Mod
 
 
 def test_a_fault_of_the_harness_costs_its_own_case_and_says_whose_it_is(
-    tmp_path: Path, plans: ModuleType, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, plans: ModuleType, faulty: ModuleType
 ) -> None:
-    monkeypatch.syspath_prepend(str(MODELS))
-    flyer = importlib.import_module("campaign_faulty").FaultyFlyer
     plan = load_plan(str(plans.write_plan(tmp_path / "p"))).plan
-    with Workers(flyer(plan), 2) as workers:
+    with Workers(faulty.FaultyFlyer(plan), 2) as workers:
         fly_campaign(plan, tmp_path / "out", workers.run, shard=Shard(), jobs=2)
     found = by_height(tmp_path / "out")
     assert {height for height, o in found.items() if o.verdict == "error"} == {1500.0}

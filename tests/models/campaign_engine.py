@@ -1,8 +1,9 @@
 """A cheap engine for campaigns, mounted in process: manifold pressure lags behind throttle and air pressure.
 
 ``make`` has one lane and a plain Python loop, ``make_lanes`` many lanes in arrays. The option ``coefficients`` sets
-``gain`` and ``lag``. The options ``dies_at``, ``hangs_at``, ``raises_at`` and ``spews_at`` (ft) make the
-process end, or the model never answer, raise, or give what is no number, in a run at that height.
+``gain`` and ``lag``; with a gain above ``most_gain`` there is no model. The options ``dies_at``, ``hangs_at``,
+``raises_at`` and ``spews_at`` (ft) make the process end, or the model never answer, raise, or give what is no number,
+in a run at that height.
 """
 
 from __future__ import annotations
@@ -33,6 +34,8 @@ class CampaignEngine:
     def __init__(self, options: dict[str, Any]) -> None:
         told = {**NOMINAL, **options.get("coefficients", {})}
         self.gain, self.lag = float(told["gain"]), float(told["lag"])
+        if self.gain > options.get("most_gain", math.inf):
+            raise ValueError("no engine has so much of it")
         self.dies, self.hangs, self.raises = (options.get(name) for name in ("dies_at", "hangs_at", "raises_at"))
         self.spews = options.get("spews_at")
         self.pause = float(options.get("pause", 0.0))

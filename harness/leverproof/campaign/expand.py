@@ -146,8 +146,9 @@ def block_of(held: Iterable[Item], seconds: float) -> Block:
 
 
 def alone(block: Block) -> list[Block]:
-    """The items of a block, each as a block of its own: to find whose doing it was."""
-    return [block_of([item], block.seconds / len(block.items)) for item in block.items]
+    """The items of a block, each as a block of its own with what the step study showed: to find whose doing it was."""
+    share = block.seconds / max(1, len(block.items))
+    return [replace(block_of([item], share), facts=block.facts) for item in block.items]
 
 
 def model_seconds(case: ReferenceCase) -> float:

@@ -34,11 +34,17 @@ Lines = tuple[bytes, ...]
 _FEWEST = 16
 NOT_MOUNTED = "not mounted: "
 Beat = Callable[[], None]
+Keep = Callable[[str, bytes], None]
+"""Takes a line as soon as it is there, with the id of its item; "" for a line of none."""
 Own = dict[tuple[int, str], ConductedRun]
 
 
 def _silent() -> None:
     """Nobody watches."""
+
+
+def _untaken(item: str, line: bytes) -> None:
+    """Nobody takes lines before the end."""
 
 
 @dataclass
@@ -50,15 +56,22 @@ class Flyer:
     _mounted: _Mount | None = field(default=None, repr=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
 
-    def __call__(self, block: Block, beat: Beat = _silent) -> Lines:
-        """The lines of a block. ``beat`` is called whenever something has come of it: the silence of a model that
-        hangs is what its watcher hears. Never raises for anything a model did."""
+    def __call__(self, block: Block, beat: Beat = _silent, keep: Keep = _untaken) -> Lines:
+        """The lines of a block, each of which goes to ``keep`` as soon as it is there. ``beat`` is called whenever
+        something has come of it: the silence of a model that hangs is what its watcher hears. Never raises for anything
+        a model did."""
+        lines: list[bytes] = []
+
+        def kept(item: str, line: bytes) -> None:
+            lines.append(line)
+            keep(item, line)
+
         with self._lock:
-            try:
-                return tuple(self._fly(block, beat))
-            except LeverproofError as trouble:
-                self.close()
-                return lost(self.plan, block, f"{NOT_MOUNTED}{trouble}")
+            if not block.items:
+                kept("", self._studied(block, beat))
+            for sample, items in _by_sample(block.items).items():
+                self._fly(block, sample, items, beat, kept)
+        return tuple(lines)
 
     def close(self) -> None:
         """Ends the model; another is mounted when the next block comes."""
@@ -74,19 +87,30 @@ class Flyer:
         self._mounted = None
         self._lock = threading.Lock()
 
-    def _fly(self, block: Block, beat: Beat) -> list[bytes]:
-        if not block.items:
+    def _studied(self, block: Block, beat: Beat) -> bytes:
+        try:
             mounted = self._mount(block.model, block.sheet, NOMINAL, beat)
-            return [encoded_study(block.id, _study(self.plan, mounted, beat))]
-        lines: list[bytes] = []
-        facts = read_facts(block.facts)
-        by_sample: dict[int, list[Item]] = {}
-        for item in block.items:
-            by_sample.setdefault(item.sample, []).append(item)
-        for sample, items in by_sample.items():
+            return encoded_study(block.id, _study(self.plan, mounted, beat))
+        except LeverproofError as trouble:
+            self.close()
+            return encoded_study(block.id, plain_facts(None, f"{NOT_MOUNTED}{trouble}"))
+
+    def _fly(self, block: Block, sample: int, items: Sequence[Item], beat: Beat, keep: Keep) -> None:
+        """The items of one sample. Where it cannot be mounted, or not again, that costs those of them that are not
+        finished, and no other sample."""
+        left = {item.id: item for item in items}
+
+        def kept(item: str, line: bytes) -> None:
+            left.pop(item, None)
+            keep(item, line)
+
+        try:
             mounted = self._mount(block.model, block.sheet, sample, beat)
-            lines += _Flight(self.plan, block, mounted, facts, beat).fly(items)
-        return lines
+            _Flight(self.plan, block, mounted, read_facts(block.facts), beat, kept).fly(items)
+        except LeverproofError as trouble:
+            self.close()
+            for item in list(left.values()):
+                keep(item.id, lost_item(self.plan, block, item, f"{NOT_MOUNTED}{trouble}"))
 
     def _mount(self, model: int, sheet: str, sample: int, beat: Beat) -> _Mount:
         """The model with the coefficients of a sample: the one that is mounted already, where it is the same."""
@@ -160,15 +184,27 @@ def _ready(
 
 
 def lost(plan: Plan, block: Block, words: str) -> Lines:
-    """The lines of a block that could not be flown: every judgement of every item an error, with the reason."""
+    """The lines of a block that could not be flown: every judgement of every item an error, with the reason. Of a step
+    study a note tells it, for it is no item."""
     if not block.items:
-        return (encoded_study(block.id, plain_facts(None, words)),)
+        title = plan.models[block.model].title
+        told = f"{title}: its step study was lost ({words}), so that none of its numbers passes without condition"
+        return (encoded_study(block.id, plain_facts(None, words)), encoded_note(told))
+    return tuple(lost_item(plan, block, item, words) for item in block.items)
+
+
+def lost_item(plan: Plan, block: Block, item: Item, words: str) -> bytes:
+    """The line of one item that could not be flown."""
     model = plan.models[block.model]
-    lines = []
-    for item in block.items:
-        rows = Rows(model.title, block.id, drawn(model.coefficients, plan.seed, item.sample))
-        lines.append(encoded(rows.without(item, plan.cases[item.case], "error", words)))
-    return tuple(lines)
+    rows = Rows(model.title, block.id, drawn(model.coefficients, plan.seed, item.sample))
+    return encoded(rows.without(item, plan.cases[item.case], "error", words))
+
+
+def _by_sample(items: Sequence[Item]) -> dict[int, list[Item]]:
+    found: dict[int, list[Item]] = {}
+    for item in items:
+        found.setdefault(item.sample, []).append(item)
+    return found
 
 
 def _study(plan: Plan, mounted: _Mount, beat: Beat) -> dict[str, Any]:
@@ -188,20 +224,18 @@ def _study(plan: Plan, mounted: _Mount, beat: Beat) -> dict[str, Any]:
 class _Flight:
     """The items of a block that share a sample, flown together and judged one by one as their runs end."""
 
-    def __init__(self, plan: Plan, block: Block, mounted: _Mount, facts: Facts, beat: Beat) -> None:
-        self._plan, self._mounted, self._facts, self._beat = plan, mounted, facts, beat
+    def __init__(self, plan: Plan, block: Block, mounted: _Mount, facts: Facts, beat: Beat, keep: Keep) -> None:
+        self._plan, self._mounted, self._facts, self._beat, self._take = plan, mounted, facts, beat, keep
         self._rows = Rows(plan.models[block.model].title, block.id, mounted.coefficients)
-        self._lines: list[bytes] = []
         self._open: dict[int, _Open] = {}
 
-    def fly(self, items: Sequence[Item]) -> list[bytes]:
-        """The lines of the items."""
+    def fly(self, items: Sequence[Item]) -> None:
+        """Flies the items; their lines are taken as each is judged."""
         # The scheduler holds the histories of all that it is given at once: no more than fill the lanes some times.
         size = max(_FEWEST, 2 * self._mounted.stand.capabilities.lanes)
         for begin in range(0, len(items), size):
             programs = [program for item in items[begin : begin + size] for program in self._planned(item)]
             conduct(programs, self._mounted, on_finished=self._finished, on_warning=self._noted)
-        return self._lines
 
     def _planned(self, item: Item) -> tuple[Program, ...]:
         """The item's programs; an item without any is judged at once."""
@@ -238,11 +272,11 @@ class _Flight:
         return self._mounted.ground.sheet.word("hardware.arrangement")
 
     def _keep(self, rows: Sequence[Any]) -> None:
-        self._lines.append(encoded(rows))
+        self._take(rows[0].item, encoded(rows))
         self._beat()
 
     def _noted(self, words: str) -> None:
-        self._lines.append(encoded_note(words))
+        self._take("", encoded_note(words))
 
 
 @dataclass

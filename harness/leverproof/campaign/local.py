@@ -18,7 +18,7 @@ import traceback
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from typing import Any
@@ -43,6 +43,9 @@ be waited for before a word is heard: once, and three attempts after a failure."
 _MARGIN = 5.0
 """Beyond the deadlines: for the harness's own work, and for the pauses of a run, which last at most 2 s."""
 _STARTS = 3
+_PART = 1.0
+"""Seconds after which a worker hands over what it has finished of its block: so much a kill or an interrupt may cost,
+and what is under way."""
 
 
 class WorkerError(UsageError):
@@ -58,6 +61,7 @@ class Workers:
         self.fly, self.jobs, self._clock = fly, jobs, clock
         self._workers: list[_Worker] = []
         self._stillborn = 0
+        self._studied_again: set[str] = set()
 
     def __enter__(self) -> Workers:
         return self
@@ -126,9 +130,12 @@ class Workers:
             worker.ready = True
             self._stillborn = 0
             return
+        if worker.block is not None and isinstance(told, _Part):
+            on_done(worker.gave(told.items), told.lines)
+            return
         block, worker.block = worker.block, None
         if block is not None and isinstance(told, _Fault):
-            self._found_out(block, queue, on_done, told.words)
+            self._found_out(block, queue, on_done, told.words, shared=worker.shared)
         elif block is not None:
             on_done(block, told)
 
@@ -157,12 +164,16 @@ class Workers:
             if block is not None:
                 queue.again([block])
         elif block is not None:
-            self._found_out(block, queue, on_done, words)
+            self._found_out(block, queue, on_done, words, shared=worker.shared)
 
-    def _found_out(self, block: Block, queue: _Queue, on_done: Done, words: str) -> None:
-        """Has the items of a block flown one by one; one that was alone is the culprit."""
-        if len(block.items) > 1:
+    def _found_out(self, block: Block, queue: _Queue, on_done: Done, words: str, *, shared: bool) -> None:
+        """Has what is left of a block with several items flown one by one; one that was alone is the culprit. All items
+        of a model are judged by its step study, so that is given a second chance too."""
+        if shared:
             queue.again(alone(block))
+        elif not block.items and block.id not in self._studied_again:
+            self._studied_again.add(block.id)
+            queue.again([block])
         else:
             on_done(block, lost(self._flyer().plan, block, words))
 
@@ -173,6 +184,39 @@ def patience(fly: Flyer, block: Block) -> float:
     stand = fly.plan.models[block.model].stand
     told, starts = stand.deadlines, 1 if stand.kind in _IN_PROCESS else _REOPENED
     return max(starts * told.start, told.request + MOST_ROWS * told.row) + _MARGIN
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """What has been finished of a block so far, and was not told yet: ids of items, and lines."""
+
+    items: frozenset[str]
+    lines: Lines
+
+
+class _Parts:
+    """Hands over what a worker finishes, in parts of at least :data:`_PART` seconds of its work; :meth:`rest` is what
+    was not handed over."""
+
+    def __init__(self, send: Callable[[_Part], None]) -> None:
+        self._send = send
+        self._items: list[str] = []
+        self._lines: list[bytes] = []
+        self._due = time.monotonic() + _PART
+
+    def keep(self, item: str, line: bytes) -> None:
+        self._lines.append(line)
+        if not item:
+            return
+        self._items.append(item)
+        if time.monotonic() >= self._due:
+            self._send(_Part(frozenset(self._items), self.rest()))
+            self._items = []
+            self._due = time.monotonic() + _PART
+
+    def rest(self) -> Lines:
+        rest, self._lines = tuple(self._lines), []
+        return rest
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +250,7 @@ class _Worker:
     ready: bool = False
     equipped: bool = False
     block: Block | None = None
+    shared: bool = False
     heard: int = 0
     since: float = 0.0
     patience: float = field(default=0.0)
@@ -224,6 +269,7 @@ class _Worker:
     def give(self, fly: Flyer, block: Block, now: float, patience: float) -> None:
         """Sends a block, and before the first what flies it."""
         self.block, self.since, self.patience = block, now, patience
+        self.shared = len(block.items) > 1
         try:
             if not self.equipped:
                 self.line.send(fly)
@@ -232,6 +278,14 @@ class _Worker:
         except OSError:
             # It has ended meanwhile; its sentinel will tell.
             return
+
+    def gave(self, items: frozenset[str]) -> Block:
+        """The part of its block that these items are, which is not under way any more."""
+        if self.block is None:
+            raise RuntimeError("a worker without a block gives nothing")
+        whole = self.block
+        self.block = replace(whole, items=tuple(item for item in whole.items if item.id not in items))
+        return replace(whole, items=tuple(item for item in whole.items if item.id in items))
 
     def kill(self) -> None:
         self.process.kill()
@@ -283,16 +337,17 @@ def _work(line: Connection, beats: Any, calmed: bool) -> None:
         line.send(_READY)
         try:
             while True:
-                line.send(_flown(fly, line.recv(), beat))
+                line.send(_flown(fly, line.recv(), beat, _Parts(line.send)))
         finally:
             fly.close()
     except (EOFError, OSError):
         return
 
 
-def _flown(fly: Flyer, block: Block, beat: Beat) -> Lines | _Fault:
+def _flown(fly: Flyer, block: Block, beat: Beat, parts: _Parts) -> Lines | _Fault:
     try:
-        return fly(block, beat)
+        fly(block, beat, parts.keep)
+        return parts.rest()
     except Exception as fault:
         fly.close()
         where = traceback.extract_tb(fault.__traceback__)[-1]

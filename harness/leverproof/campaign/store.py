@@ -17,6 +17,7 @@ import os
 import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -98,7 +99,8 @@ class Store:
     """The results of a campaign being written into ``folder``: a new file each time, opened in a ``with`` statement.
 
     ``plan`` is the digest of the plan, ``header`` plain data for the manifest. Raises :class:`UsageError` when the
-    folder belongs to another plan or is not one of ours; then it is left as it was."""
+    folder belongs to another plan or is not one of ours; then it is left as it was. Raises it too where the disk
+    refuses a line, of which nothing is then left: what was kept before can be read, and the same command goes on."""
 
     def __init__(
         self, folder: Path, plan: str, header: Mapping[str, Any], *, clock: Callable[[], float] = time.monotonic
@@ -110,7 +112,8 @@ class Store:
 
     def __enter__(self) -> Store:
         take(self.folder, self._plan, self._header)
-        self._lines = _next_file(self.folder / RESULTS)
+        with self._told():
+            self._lines = _next_file(self.folder / RESULTS)
         self._due = self._clock() + SYNC_SECONDS
         return self
 
@@ -119,27 +122,42 @@ class Store:
     ) -> None:
         if self._lines is None:
             return
-        self._sync()
-        self._lines.close()
-        empty = Path(self._lines.name)
-        self._lines = None
-        if not empty.stat().st_size:
-            empty.unlink()
+        lines, self._lines = self._lines, None
+        try:
+            with self._told():
+                os.fsync(lines.fileno())
+        except UsageError:
+            # What has gone wrong before says more.
+            if error is None:
+                raise
+        finally:
+            lines.close()
+            empty = Path(lines.name)
+            if not empty.stat().st_size:
+                empty.unlink()
 
     def append(self, lines: Sequence[bytes]) -> None:
         """Keeps the lines of a block, in one write."""
         if self._lines is None:
             raise RuntimeError("a store takes lines only while it is open")
-        self._lines.write(b"".join(lines))
-        self._lines.flush()
-        if self._clock() >= self._due:
-            self._sync()
+        with self._told():
+            _append(self._lines, b"".join(lines))
+            if self._clock() >= self._due:
+                os.fsync(self._lines.fileno())
+                self._due = self._clock() + SYNC_SECONDS
 
-    def _sync(self) -> None:
-        if self._lines is not None:
-            self._lines.flush()
-            os.fsync(self._lines.fileno())
-            self._due = self._clock() + SYNC_SECONDS
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """Turns a refusal of the disk into words."""
+        try:
+            yield
+        except OSError as reason:
+            raise UsageError(
+                f"cannot keep results: {reason.strerror or reason}",
+                str(self.folder),
+                "make room; what was kept before stays, and the same command goes on with what is not finished",
+                "output",
+            ) from None
 
 
 def take(folder: Path, plan: str, header: Mapping[str, Any]) -> None:
@@ -277,12 +295,25 @@ def _begin(folder: Path, plan: str, header: Mapping[str, Any]) -> None:
     beside.replace(folder / MANIFEST)
 
 
+def _append(file: IO[bytes], lines: bytes) -> None:
+    """All of it or nothing."""
+    begun, rest = file.tell(), memoryview(lines)
+    try:
+        while rest:
+            rest = rest[file.write(rest) :]
+    except OSError:
+        file.truncate(begun)
+        file.seek(begun)
+        raise
+
+
 def _next_file(folder: Path) -> IO[bytes]:
-    """A file that nobody has written to: a torn tail is never written after."""
+    """A file that nobody has written to: a torn tail is never written after. It has no buffer: what the disk refuses
+    must not stay behind to be written later."""
     number = 1 + max((int(path.stem) for path in folder.glob("*.jsonl") if path.stem.isdecimal()), default=0)
     while True:
         try:
-            return (folder / f"{number:04d}.jsonl").open("xb")
+            return (folder / f"{number:04d}.jsonl").open("xb", buffering=0)
         except FileExistsError:
             number += 1
 

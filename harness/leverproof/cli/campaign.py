@@ -68,6 +68,7 @@ def _flown(options: argparse.Namespace) -> int:
     from leverproof.campaign.flying import Flyer
     from leverproof.campaign.plan_file import load_plan
     from leverproof.campaign.summary import Fold
+    from leverproof.cli.run import ended_in_order
     from leverproof.errors import UsageError
 
     if options.cluster is not None and options.jobs is not None:
@@ -76,6 +77,7 @@ def _flown(options: argparse.Namespace) -> int:
     out: Path = options.out or Path(FOLDER)
     _check_places(options, out)
     with ExitStack() as stack:
+        stack.enter_context(ended_in_order())
         workers = None if options.cluster is not None else stack.enter_context(_started(jobs))
         loaded = load_plan(options.what)
         for problem in loaded.problems:

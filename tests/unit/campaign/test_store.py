@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import math
+import os
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import IO
 
 import pytest
 from hypothesis import given, settings
@@ -169,3 +172,30 @@ def test_a_start_that_keeps_nothing_leaves_no_file(tmp_path: Path) -> None:
     with store.Store(tmp_path, PLAN, {}):
         pass
     assert list((tmp_path / store.RESULTS).iterdir()) == []
+
+
+class Full:
+    """A file on a disk that has room for so many bytes more."""
+
+    def __init__(self, file: IO[bytes], room: int) -> None:
+        self._file, self._room = file, room
+
+    def write(self, lines: memoryview) -> int:
+        if not self._room:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        wrote = self._file.write(bytes(lines)[: self._room])
+        self._room -= wrote
+        return wrote
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._file, name)
+
+
+def test_a_full_disk_is_told_and_leaves_whole_lines(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    begun, room = store._next_file, len(store.encoded([outcome(1)])) + 40
+    monkeypatch.setattr(store, "_next_file", lambda folder: Full(begun(folder), room))
+    with pytest.raises(UsageError, match="No space left"), store.Store(tmp_path, PLAN, {}) as kept:
+        kept.append([store.encoded([outcome(1)])])
+        kept.append([store.encoded([outcome(2)])])
+    damages: list[store.Damage] = []
+    assert [text["item"] for text, _ in store.items(tmp_path, damages)] == [f"{1:020x}"] and not damages
