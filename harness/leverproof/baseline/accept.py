@@ -14,6 +14,7 @@ from leverproof.baseline.check import check
 from leverproof.baseline.checked import MOVED, NEW, NOT_COMPARABLE, Checked
 from leverproof.baseline.collect import asked_for, baseline_of, record_sum
 from leverproof.baseline.layout import FORMAT, LARGEST_VERSIONS, PROGRAM
+from leverproof.baseline.lock import holding
 from leverproof.baseline.model import Acceptance, Baseline, Change, Regression
 from leverproof.baseline.numbers import numbers_of
 from leverproof.baseline.store import Kept, read_if_there, write_acceptance
@@ -56,11 +57,17 @@ class Accepted:
 def accept(record: Record, folder: Path, wish: Wish) -> Accepted:
     """Stores the record as the accepted run in ``folder`` and adds a line to its log.
 
-    Raises :class:`UsageError` for what may not be accepted, :class:`leverproof.errors.ReproducibilityError` for a
+    Raises :class:`UsageError` for what may not be accepted and while another acceptance into the folder is under way,
+    :class:`leverproof.errors.ReproducibilityError` for a
     record that is not as it was written, :class:`leverproof.errors.InputError` for a baseline that is damaged."""
     by, why = _said(wish.by, "--by", "name a person"), _said(wish.why, "--why", "say why this run is right")
     whole(record)
     record.verify()
+    with holding(folder):
+        return _accepted(record, folder, wish, by=by, why=why)
+
+
+def _accepted(record: Record, folder: Path, wish: Wish, *, by: str, why: str) -> Accepted:
     kept = read_if_there(folder)
     if kept is not None and kept.baseline.origin.record == record_sum(record):
         return Accepted(folder, kept.acceptance, kept.baseline, already=True)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import fnmatch
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from leverproof import __version__
 from leverproof.baseline.checked import (
@@ -31,7 +33,7 @@ from leverproof.baseline.collect import (
     program_sum,
     run_key,
 )
-from leverproof.baseline.compare import Tier, check_run
+from leverproof.baseline.compare import Tier, check_run, new_channels
 from leverproof.baseline.model import Asked, HeldCase, HeldFinding, HeldRun, Origin
 from leverproof.baseline.store import Kept
 from leverproof.baseline.words import run_words
@@ -56,7 +58,7 @@ def check(record: Record, kept: Kept) -> Checked:
         acceptance=kept.acceptance,
         origin=now,
         refused=refused,
-        remarks=tuple(_remarks(before, now)),
+        remarks=(*_fresh(cases), *_remarks(before, now)),
         cases=cases,
         first=_first(cases),
         same_samples=bool(cases) and _same(record, kept),
@@ -125,13 +127,32 @@ def _cases(record: Record, kept: Kept) -> Iterator[CaseChecked]:
             yield _case(record, case, known, tier)
     there = {case.case.id for case in planned}
     asked = record.header.get("request", {})
-    chosen = any(asked.get(key) for key in ("cases", "subjects", "engine"))
     for name, before in held.items():
         if name not in there and before.inapplicable:
             yield CaseChecked(name, NOT_APPLICABLE)
         elif name not in there:
+            chosen = _left_out(name, before.subject, asked)
             why = "it was not asked for" if chosen else "it is held, and this run does not have it any more"
             yield CaseChecked(name, NOT_FLOWN if chosen else MISSING, why)
+
+
+def _left_out(name: str, subject: str, asked: Mapping[str, Any]) -> bool:
+    """Whether a case was left out by what was asked for, so that nobody can say that it is gone."""
+    patterns, subjects = asked.get("cases") or (), asked.get("subjects") or ()
+    names = (name, name.partition("@")[0])
+    if patterns and not any(fnmatch.fnmatchcase(one, str(pattern)) for one in names for pattern in patterns):
+        return True
+    if subjects and (not subject or subject not in subjects):
+        return True
+    return bool(asked.get("engine"))
+
+
+def _fresh(cases: Sequence[CaseChecked]) -> Iterator[str]:
+    """Channels that the accepted run does not have: nothing holds them."""
+    found = sorted({name for case in cases for run in case.runs for name in run.fresh})
+    if found:
+        names = ", ".join(spoken(name) for name in found)
+        yield f"the model gives {names}, which the accepted run has not: not compared until a run with it is accepted"
 
 
 def _case(record: Record, planned: PlannedCase, before: HeldCase, tier: Tier) -> CaseChecked:
@@ -166,7 +187,7 @@ def _runs(runs: Sequence[ConductedRun], before: HeldCase, tier: Tier) -> Iterato
         if run is None:
             yield RunChecked(key, held.point, MISSING, "it was not flown")
         elif program_sum(run.program) != held.program:
-            yield RunChecked(key, held.point, NOT_COMPARABLE, _other_program(held, run))
+            yield RunChecked(key, held.point, NOT_COMPARABLE, _other_program(held, run, tier))
         else:
             yield check_run(held, run, tier, key=key)
     for key in flown:
@@ -174,10 +195,13 @@ def _runs(runs: Sequence[ConductedRun], before: HeldCase, tier: Tier) -> Iterato
             yield RunChecked(key, "", NEW, "no run of it has been accepted")
 
 
-def _other_program(held: HeldRun, run: ConductedRun) -> str:
+def _other_program(held: HeldRun, run: ConductedRun, tier: Tier) -> str:
     lost = [spoken(name) for name in held.curves if name not in run.history.columns]
     if lost:
         return f"the model gives no {' and no '.join(lost)} any more, so its lever program reads something else"
+    fresh = [spoken(name) for name in new_channels(held, run.history, tier)]
+    if fresh:
+        return f"the model gives {', '.join(fresh)} now, so its lever program may read something else"
     return "its lever program is another one: another point, which the seed draws, or other numbers"
 
 

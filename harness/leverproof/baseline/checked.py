@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from leverproof.baseline.model import Acceptance, Origin
@@ -53,7 +55,9 @@ class Place:
 class RunChecked:
     """One run: its standing; what moved first, and behind it what moved within half a second of that; readings and
     curves that left their tolerance (of each curve the farthest sample); other differences in words, those that decide
-    (``told``) and those that do not (``noted``); and, of all numbers, the one that moved by most tolerances."""
+    (``told``) and those that do not (``noted``); of all numbers the one that moved by most tolerances; of each channel
+    the number of readings that are not the same to the last digit (``differing``); and channels that no accepted
+    run has (``fresh``), which are not compared."""
 
     run: str
     point: str
@@ -66,6 +70,8 @@ class RunChecked:
     noted: tuple[str, ...] = ()
     largest: Place | None = None
     compared: int = 0
+    differing: dict[str, int] = field(default_factory=dict)
+    fresh: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +148,23 @@ class Checked:
         if not found & {IDENTICAL, WITHIN}:
             return NOT_COMPARABLE
         return WITHIN if WITHIN in found else IDENTICAL
+
+    @property
+    def differing(self) -> dict[str, int]:
+        """In how many readings each channel differs at all, also within its tolerance; the one with most first."""
+        found: Counter[str] = Counter()
+        for run in self._runs():
+            found.update(run.differing)
+        return dict(sorted(found.items(), key=lambda one: (-one[1], one[0])))
+
+    @property
+    def told(self) -> dict[str, int]:
+        """What is otherwise than numbers say, in words, and in how many runs; what is so in most of them first."""
+        return dict(Counter(words for run in self._runs() for words in run.told).most_common())
+
+    def _runs(self) -> Iterator[RunChecked]:
+        for case in self.cases:
+            yield from case.runs
 
     @property
     def passed(self) -> bool:

@@ -139,6 +139,7 @@ def held_case(
         inapplicable=lost.missing if lost is not None else "",
         findings=findings_of(record, planned),
         runs={run_key(run.program): held_run(run, labels.get(run.program.key[1], ""), tolerances) for run in runs},
+        subject=planned.case.subject,
     )
 
 

@@ -11,6 +11,7 @@ and that both ways, so that neither a new peak nor a missing one passes.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -98,7 +99,14 @@ def check_run(held: HeldRun, run: ConductedRun, tier: Tier, *, key: str) -> RunC
         noted=tuple(noted),
         largest=min([*readings, *strayed], key=_rank, default=None),
         compared=len(readings),
+        differing=dict(Counter(place.channel for place in readings if place.apart)),
+        fresh=new_channels(held, history, tier),
     )
+
+
+def new_channels(held: HeldRun, history: History, tier: Tier) -> tuple[str, ...]:
+    """Channels that the accepted run has not, and that nothing is held of."""
+    return tuple(sorted(set(compared(history, tier.tolerances)) - set(held.curves) - set(held.lost)))
 
 
 def _rank(place: Place) -> tuple[float, str]:

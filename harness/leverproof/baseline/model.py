@@ -84,13 +84,15 @@ class Asked:
 @dataclass(frozen=True, slots=True)
 class HeldCase:
     """A case: what it asked, SHA-256 of the file of its histories ("" where it left none), why it did not apply, its
-    findings by judgement and its runs by ``POINT/RUN`` with the point as two digits."""
+    findings by judgement and its runs by ``POINT/RUN`` with the point as two digits. Its ``subject`` is "" where a
+    version held it that did not keep that."""
 
     asked: Asked
     histories: str = ""
     inapplicable: str = ""
     findings: dict[str, HeldFinding] = field(default_factory=dict)
     runs: dict[str, HeldRun] = field(default_factory=dict)
+    subject: str = ""
 
 
 @dataclass(frozen=True, slots=True)

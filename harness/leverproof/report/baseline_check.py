@@ -62,6 +62,7 @@ def render(found: Checked, *, width: int = 110) -> str:
     ]
     if found.first is not None:
         out += [*_first_text(found, width), ""]
+    out += [line for words in otherwise(found) for line in (fill(words, width, hang="  "), "")]
     rows = list(_rows(found))
     if rows:
         out += [_table(rows, width), ""]
@@ -82,6 +83,7 @@ def markdown(found: Checked) -> str:
     ]
     if found.first is not None:
         out += ["## Moved first\n", *(f"- {cell(line)}" for line in first_lines(found)), ""]
+    out += [line for words in otherwise(found) for line in (cell(words), "")]
     rows = list(_rows(found))
     if rows:
         out += [f"## Cases that moved\n\n| {' | '.join(_HEADS)} |\n|{' --- |' * len(_HEADS)}"]
@@ -130,6 +132,20 @@ def first_lines(found: Checked) -> Iterator[str]:
     if first.others:
         rest = ", ".join(f"{spoken(name)} ({n})" for name, n in first.others[:6])
         yield f"in other runs first: {rest}" + (" and others" if len(first.others) > 6 else "")
+    differing = found.differing
+    most = next(iter(differing), first.channel)
+    if differing.get(most, 0) > differing.get(first.channel, 0):
+        own = f"{differing.get(first.channel, 0):,} of {spoken(first.channel)}"
+        yield f"but most readings that differ at all are of {spoken(most)}: {differing[most]:,}, and {own}"
+
+
+def otherwise(found: Checked) -> Iterator[str]:
+    """What is otherwise than numbers say in more runs than any channel moved first in: a channel that is gone, runs
+    that end early."""
+    moved = sum(run.standing == MOVED for case in found.cases for run in case.runs)
+    for words, runs in list(found.told.items())[:1]:
+        if found.first is None or runs > found.first.runs:
+            yield f"In {runs:,} of {count(moved, 'run')} that moved: {words}"
 
 
 def _first_text(found: Checked, width: int) -> Iterator[str]:
@@ -173,6 +189,7 @@ def _parts(found: Checked) -> Iterator[_Part]:
         _Part("Nothing could be compared", found.refused),
         _Part("Not comparable", [f"{case.case}: {case.why}" for case in by[NOT_COMPARABLE]]),
         _Part("Moved as a whole", [f"{case.case}: {case.why}" for case in moved]),
+        _Part("Differs at all, also within its tolerance", list(_differing(found))),
         _Part("Findings with another verdict", list(_turned(found.cases))),
         _Part("Farthest from what was accepted", list(_farthest(found.cases))),
         _Part("Steps and endings", list(_told(found.cases))),
@@ -183,6 +200,15 @@ def _parts(found: Checked) -> Iterator[_Part]:
         _Part("Noticed", found.remarks),
     )
     yield from (part for part in parts if part.lines)
+
+
+def _differing(found: Checked) -> Iterator[str]:
+    """Which channels: of a change too small for any tolerance it tells what was changed."""
+    told = [f"{spoken(name)} in {count(n, 'reading')}" for name, n in found.differing.items()]
+    if told:
+        yield ", ".join(told)
+    elif found.standing == WITHIN and not found.told:
+        yield "no reading; at most samples between them, or how long a step took"
 
 
 def _turned(cases: Sequence[CaseChecked]) -> Iterator[str]:

@@ -28,7 +28,7 @@ from leverproof.baseline.checked import (
 )
 from leverproof.baseline.words import begun_words, largest_of, run_words
 from leverproof.record.plain import to_plain
-from leverproof.report.baseline_check import accepted_words, answer, first_lines
+from leverproof.report.baseline_check import accepted_words, answer, first_lines, otherwise
 from leverproof.report.junit import legal
 
 FORMAT = 1
@@ -100,6 +100,7 @@ def _run(run: RunChecked) -> dict[str, Any]:
         "answer": run.standing,
         "why": run.why,
         "told": list(run.told),
+        "differing": dict(run.differing),
         "noted": list(run.noted),
         "first": [_place(place) for place in run.first],
         "readings": [_place(place) for place in run.readings],
@@ -121,7 +122,12 @@ def render_junit(found: Checked) -> str:
     suite.add_property("caution", CAUTION)
     if found.first is not None:
         suite.add_property("moved first", legal("; ".join(first_lines(found))))
+    for words in otherwise(found):
+        suite.add_property("otherwise", legal(words))
     suite.add_testcases([_tested(case) for case in found.cases] if not found.refused else [_refused(found.refused)])
+    if not (found.refused or found.passed or any(case.negative for case in found.cases)):
+        # Nothing is held against anything, which must not look like a suite in which everything was skipped.
+        suite.add_testcase(_refused([answer(found)]))
     when = re.match(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d", found.origin.date)
     suite.timestamp = when.group() if when else "1970-01-01T00:00:00"
     suite.hostname = "localhost"

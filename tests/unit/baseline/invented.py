@@ -134,7 +134,7 @@ def conducted(program: Program, flight: Flight) -> ConductedRun:
     """A run of the program, with what the test changes in it."""
     data = samples(program.key[2])
     flight.change(program.key[2], data)
-    given = tuple(name for name in CHANNELS if name in data)
+    given = (*(name for name in CHANNELS if name in data), *(name for name in data if name not in CHANNELS))
     rows = np.stack([data[name] for name in given], axis=1).astype(np.float32)
     ends = flight.seek_ends
     marks = (

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
 
 from leverproof.baseline.accept import Wish, accept
 from leverproof.baseline.layout import ACCEPTED, LOG
+from leverproof.baseline.lock import holding
 from leverproof.baseline.store import read_baseline, read_if_there, read_versions
 from leverproof.errors import LeverproofError, ReproducibilityError, UsageError
 from leverproof.judge.endings import DISORDERLY
@@ -57,6 +59,22 @@ def test_the_accepted_record_again_changes_nothing(tmp_path: Path) -> None:
     again = accept(record, tmp_path / "held", Wish("Bob Corrie", "because I can"))
     assert again.already and again.acceptance.by == "Ann Rill"
     assert contents(tmp_path / "held") == before
+
+
+@pytest.mark.skipif(os.name != "posix", reason="folders are locked there only")
+def test_of_two_acceptances_at_one_instant_one_is_refused(tmp_path: Path) -> None:
+    first, second = write(tmp_path / "one", Flight()), write(tmp_path / "two", Flight(change=louder))
+    folder = tmp_path / "held"
+    with holding(folder), pytest.raises(UsageError, match="somebody else is accepting"):
+        accept(first, folder, ANN)
+    assert not folder.exists()
+    accept(first, folder, ANN)
+    before = contents(folder)
+    with holding(folder), pytest.raises(UsageError, match="nothing was written"):
+        accept(second, folder, Wish("Ben", "louder"))
+    assert contents(folder) == before
+    accept(second, folder, Wish("Ben", "louder"))
+    assert [one.by for one in read_baseline(folder).log] == ["Ann Rill", "Ben"]
 
 
 def test_who_why_when_and_what_is_kept(tmp_path: Path) -> None:

@@ -256,6 +256,39 @@ def test_new_missing_and_unasked_cases_are_told(held: Held) -> None:
     assert found.passed and [c.case for c in found.cases if c.standing == "not in this run"] == ["boost-down"]
 
 
+@pytest.mark.parametrize(
+    ("asked", "standing"),
+    [
+        ({"subjects": ["boost control"]}, "missing"),
+        ({"cases": ["boost-*"]}, "missing"),
+        ({"cases": ["boost-*"], "subjects": ["boost control", "idle"]}, "missing"),
+        ({"cases": ["*-up"], "subjects": ["boost control"]}, "not in this run"),
+        ({"cases": ["boost-*"], "subjects": ["idle"]}, "not in this run"),
+        ({"cases": ["boost-*"], "engine": 2}, "not in this run"),
+    ],
+)
+def test_a_case_that_was_asked_for_and_is_not_there_is_missing(
+    held: Held, asked: dict[str, object], standing: str
+) -> None:
+    found = held(Flight(cases=("boost-up",), header={"request": {"cases": [], "subjects": [], "engine": None} | asked}))
+    assert [c.standing for c in found.cases if c.case == "boost-down"] == [standing]
+    assert found.passed is (standing != "missing")
+
+
+def test_a_channel_that_no_accepted_run_has_is_told(held: Held) -> None:
+    def richer(run: str, data: dict[str, Samples]) -> None:
+        data["torque"] = np.full(ROWS, 100.0)
+
+    found = held(both(richer))
+    assert found.passed and found.standing == "within tolerance" and not found.differing
+    assert any("the model gives torque, which the accepted run has not" in told for told in found.remarks)
+
+
+def test_channels_that_differ_at_all_are_counted(held: Held) -> None:
+    assert held(both()).differing == {}
+    assert held(both(added("brake_power", 1e-3))).differing == {"brake_power": 4}
+
+
 def test_a_case_that_holds_nothing_is_not_missed(tmp_path: Path) -> None:
     accept(write(tmp_path / "one", both(lost=("boost-down",))), tmp_path / "held", Wish("Ann", "ok"))
     kept = read_baseline(tmp_path / "held")
@@ -271,6 +304,11 @@ def test_a_program_without_a_channel_that_is_gone_says_so(held: Held) -> None:
 
     found = held(both(silent, start=0.35))
     assert not found.passed and "gives no turbo overspeed light any more" in found.cases[0].why
+
+    def richer(run: str, data: dict[str, Samples]) -> None:
+        data["torque"] = np.full(ROWS, 100.0)
+
+    assert "the model gives torque now" in held(both(richer, start=0.35)).cases[0].why
 
 
 def test_only_new_cases_are_no_answer(held: Held) -> None:

@@ -85,6 +85,41 @@ def test_moved_inside_tolerance(checked: Callable[..., Checked]) -> None:
     assert document["passed"] is True and all(not tags for _, tags in children(junit))
 
 
+def test_a_channel_that_is_gone_everywhere_is_named_at_the_head(checked: Callable[..., Checked]) -> None:
+    def silent(run: str, data: dict[str, Samples]) -> None:
+        del data["turbo_overspeed_light"]
+
+    text, page, _, junit = forms(checked("held", change=silent))
+    words = "In 4 of 4 runs that moved: the model gives no turbo overspeed light any more"
+    assert words in text.partition("boost-up")[0] and words in page.partition("## Cases")[0]
+    assert words in [told.get("value") for told in junit.iter("property")]
+
+
+def test_what_differs_at_all_stands_beside_what_moved_first(checked: Callable[..., Checked]) -> None:
+    def change(run: str, data: dict[str, Samples]) -> None:
+        data["brake_power"] += 1.0  # a quarter of its tolerance, in every run
+        if run == "up":
+            data["manifold_pressure"] += 1.0
+
+    text, _, document, _ = forms(checked("held", change=change))
+    assert "Moved first: manifold pressure, in 2 of 2 runs that moved" in text
+    assert "most readings that differ at all are of brake power: 4, and 2 of manifold pressure" in text
+    assert "brake power in 4 readings, manifold pressure in 2 readings" in text
+    runs = document["cases"][0]["runs"]  # type: ignore[index]
+    assert {run["run"]: set(run["differing"]) for run in runs} == {
+        "up": {"brake_power", "manifold_pressure"},
+        "down": {"brake_power"},
+    }
+
+
+def test_a_check_of_nothing_is_no_green_suite(checked: Callable[..., Checked]) -> None:
+    asked = {"request": {"cases": ["boost-new"], "subjects": [], "engine": None}}
+    found = checked("held", cases=("boost-new",), header=asked)
+    *cases, last = children(forms(found)[3])
+    assert not found.passed and [tags for _, tags in cases] == [["skipped"]] * 3
+    assert last == ("baseline/comparable", ["error"])
+
+
 def test_a_verdict_alone(checked: Callable[..., Checked]) -> None:
     text, _, document, junit = forms(checked("held", verdict="fail", ending=("completed", 1)))
     assert "2 required findings that passed no longer do" in text
