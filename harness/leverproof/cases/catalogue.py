@@ -20,7 +20,7 @@ from leverproof.toml_file import parse_toml, read_text
 class Catalogue:
     """The cases in order of the ladder of subjects, the problems of the files that could not be read, the ladder
     (subject -> subjects it stands on), the verbatim text of each case by id, and what each of the ``problems`` may be
-    asked for as: the id in its file, where one can be made out, else the name of the file."""
+    asked for as: the id in its file, where one can be made out, else the name of the file; and the subject in it."""
 
     cases: tuple[ReferenceCase, ...]
     problems: tuple[InputError, ...]
@@ -28,6 +28,7 @@ class Catalogue:
     texts: dict[str, str]
     suite: str
     unread: tuple[str, ...] = ()
+    unread_subjects: tuple[str, ...] = ()
 
     def notes(self) -> tuple[str, ...]:
         """What a person should know of cases that can be read: those written for another version of the suite."""
@@ -41,8 +42,8 @@ class Catalogue:
     def select(self, patterns: Sequence[str], subjects: Sequence[str]) -> tuple[ReferenceCase, ...]:
         """The cases whose id fits a pattern and whose subject is named; all when nothing is asked.
 
-        A pattern that fits only the id of a case that could not be read costs no other case; what is wrong is among
-        the ``problems``. Raises what is wrong with it when no other case is left, and :class:`UsageError` for a pattern
+        A pattern or subject of a case alone that could not be read costs no other case; what is wrong is among the
+        ``problems``. Raises what is wrong with it when no other case is left, and :class:`UsageError` for a pattern
         or subject that fits nothing, with the nearest word."""
         broken: list[InputError] = []
         for pattern in patterns:
@@ -55,7 +56,12 @@ class Catalogue:
                 broken += meant
         for subject in subjects:
             if subject not in self.subjects():
-                raise UsageError(f"no subject {subject!r}", "--subject", nearest(subject, self.subjects()), "subject")
+                told = zip(self.unread_subjects, self.problems, strict=False)
+                meant = [problem for name, problem in told if name == subject]
+                if not meant:
+                    near = nearest(subject, self.subjects())
+                    raise UsageError(f"no subject {subject!r}", "--subject", near + self._unread(), "subject")
+                broken += meant
         found = tuple(
             c
             for c in self.cases
@@ -99,7 +105,7 @@ def load_catalogue(folders: Sequence[str] = (), *, shipped: Callable[[str], bool
     cases: dict[str, ReferenceCase] = {}
     texts: dict[str, str] = {}
     problems: list[InputError] = []
-    unread: dict[int, str] = {}
+    unread: dict[int, tuple[str, str]] = {}
     for where, source in _files(folders, problems, shipped):
         text = ""
         try:
@@ -108,24 +114,25 @@ def load_catalogue(folders: Sequence[str] = (), *, shipped: Callable[[str], bool
             if case.id in cases:
                 raise duplicate(case.id, where, cases[case.id].path)
         except InputError as problem:
-            unread[len(problems)] = _id_of(text) or source.name.removesuffix(".toml")
+            unread[len(problems)] = (_told(_ID, text) or source.name.removesuffix(".toml"), _told(_SUBJECT, text))
             problems.append(problem)
             continue
         cases[case.id] = case
         texts[case.id] = text
     order = {subject: i for i, subject in enumerate(ladder)}
     ranked = sorted(cases.values(), key=lambda c: (order.get(c.subject, len(order)), c.subject, c.id))
-    names = tuple(unread.get(index, "") for index in range(len(problems)))
-    return Catalogue(tuple(ranked), tuple(problems), ladder, texts, suite, names)
+    named = [unread.get(index, ("", "")) for index in range(len(problems))]
+    names, subjects = (tuple(entry[part] for entry in named) for part in (0, 1))
+    return Catalogue(tuple(ranked), tuple(problems), ladder, texts, suite, names, subjects)
 
 
-def _id_of(text: str) -> str:
-    """The id that a case file which cannot be read gives itself, as far as that can be told; else ""."""
-    found = _ID.search(text)
+def _told(what: re.Pattern[str], text: str) -> str:
+    """The id or subject that a case file which cannot be read gives itself, as far as that can be told; else ""."""
+    found = what.search(text)
     return found.group(2) if found else ""
 
 
-_ID = re.compile(r"""^id[ \t]*=[ \t]*(["'])([^"'\n]+)\1""", re.MULTILINE)
+_ID, _SUBJECT = (re.compile(rf"""^{key}[ \t]*=[ \t]*(["'])([^"'\n]+)\1""", re.MULTILINE) for key in ("id", "subject"))
 
 
 def duplicate(case_id: str, where: str, other: str) -> InputError:

@@ -75,9 +75,7 @@ def test_a_broken_own_case_costs_only_itself(tmp_path: Path, sample: str) -> Non
     assert any("twice.toml" in line and "duplicate case id 'idle-speed'" in line for line in told)
 
 
-def test_a_case_asked_for_by_its_own_id_tells_what_is_wrong_with_its_file(
-    tmp_path: Path, sample: str
-) -> None:
+def test_a_case_asked_for_by_its_own_id_tells_what_is_wrong_with_its_file(tmp_path: Path, sample: str) -> None:
     broken = sample.replace('"sample-case"', '"own-pull"', 1).replace('what = "value"', 'what = "valeu"', 1)
     (tmp_path / "short.toml").write_text(broken, "utf-8")
     catalogue = load_catalogue([str(tmp_path)])
@@ -147,6 +145,18 @@ def test_selection_by_pattern_and_subject() -> None:
 def test_a_selection_that_fits_nothing(patterns: list[str], subjects: list[str], words: str) -> None:
     with pytest.raises(UsageError, match=words):
         SHIPPED.select(patterns, subjects)
+
+
+def test_a_subject_whose_only_case_cannot_be_read_says_what_is_wrong_with_it(tmp_path: Path) -> None:
+    (tmp_path / "bad.toml").write_text('format = 1\nid = "bad"\nsubject = "cold starts"\n')
+    found = load_catalogue([str(tmp_path)])
+    with pytest.raises(InputError, match="missing") as caught:
+        found.select([], ["cold starts"])
+    assert "bad.toml" in caught.value.where
+    assert {case.subject for case in found.select([], ["cold starts", "idle"])} == {"idle"}
+    with pytest.raises(UsageError, match="no subject 'cold start'") as mistyped:
+        found.select([], ["cold start"])
+    assert "bad.toml" in mistyped.value.hint
 
 
 def test_case_by_id_names_the_nearest() -> None:
