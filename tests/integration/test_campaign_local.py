@@ -14,6 +14,7 @@ from leverproof.campaign.conducting import Counting, Flown, fly_campaign, tally
 from leverproof.campaign.expand import Shard, items
 from leverproof.campaign.flying import Flyer
 from leverproof.campaign.local import Workers
+from leverproof.campaign.merge import merge
 from leverproof.campaign.model import Block, Outcome, Plan
 from leverproof.campaign.plan_file import load_plan
 from leverproof.campaign.summary import Fold, Summary
@@ -263,6 +264,26 @@ def test_a_fault_of_the_harness_costs_its_own_case_and_says_whose_it_is(
     found = by_height(tmp_path / "out")
     assert {height for height, o in found.items() if o.verdict == "error"} == {1500.0}
     assert "a fault of leverproof" in found[1500.0].trouble and "ZeroDivisionError" in found[1500.0].trouble
+
+
+def test_errors_are_flown_again_only_when_asked_for_and_that_is_told(tmp_path: Path, plans: ModuleType) -> None:
+    """The log folder is missing at first, so that every flight ends in an error that is none of the model's."""
+    log, out = tmp_path / "log", tmp_path / "out"
+    heights = "['0 ft', '500 ft', '1000 ft']"
+    plan = load_plan(str(plans.write_plan(tmp_path / "p", options={"log": str(log)}, heights=heights))).plan
+    flown(plan, out)
+    assert {o.verdict for o in store.outcomes(out)} == {"error"}
+    log.mkdir()
+    assert flown(plan, out) == Flown(3, 3, 3)
+    with Workers(Flyer(plan), 2) as workers:
+        went = fly_campaign(plan, out, workers.run, shard=Shard(), jobs=2, errors_again=True)
+    assert went == Flown(3, 3, 0)
+    assert {o.verdict for o in store.outcomes(out) if o.judgement == "higher"} == {"pass"}
+    (note,) = [note for note in tally(out).notes if "again" in note]
+    assert note.startswith("3 items that had ended in an error were flown again")
+    merge([out], tmp_path / "merged")
+    assert note in tally(tmp_path / "merged").notes
+    assert store.digest(tmp_path / "merged") == store.digest(out)
 
 
 def test_what_could_not_be_mounted_is_tried_again(tmp_path: Path, plans: ModuleType) -> None:

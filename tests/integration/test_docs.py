@@ -81,9 +81,14 @@ def words(schema: Any) -> Iterator[str]:
 
 @pytest.mark.parametrize(
     ("schema", "name"),
-    [("case", "reference/cases.md"), ("sheet", "reference/sheets.md"), ("stand", "reference/stands.md"),
+    [
+        ("case", "reference/cases.md"),
+        ("sheet", "reference/sheets.md"),
+        ("stand", "reference/stands.md"),
         ("by-eye", "reference/commands.md"),
-     ("deferrals", "reference/deferrals.md"), ("campaign", "reference/campaigns.md")],
+        ("deferrals", "reference/deferrals.md"),
+        ("campaign", "reference/campaigns.md"),
+    ],
 )
 def test_every_key_and_word_of_a_format_is_on_its_page(schema: str, name: str) -> None:
     document = json.loads((reference_data() / "schemas" / f"{schema}.schema.json").read_text("utf-8"))
@@ -105,13 +110,9 @@ def test_hardware_words_and_channels_are_on_their_pages() -> None:
 
 
 def test_the_table_of_endings_is_the_programs() -> None:
-    cells = re.findall(
-        r"^\| ([a-z ]+) \| (yes|no|neither) \| (.*?) \| (\w+) \|$", page("explanation/judging.md"), re.M
-    )
+    cells = re.findall(r"^\| ([a-z ]+) \| (yes|no|neither) \| (.*?) \| (\w+) \|$", page("explanation/judging.md"), re.M)
     passed = {"yes": True, "no": False, "neither": None}
-    told = {
-        verdict: (passed[p], code if code.isdigit() else None, junit) for verdict, p, code, junit in cells
-    }
+    told = {verdict: (passed[p], code if code.isdigit() else None, junit) for verdict, p, code, junit in cells}
     real = {v: (e.passed, None if e.exit is None else str(e.exit), e.junit) for v, e in ENDINGS.items()}
     assert told == real
 
@@ -135,7 +136,7 @@ def test_every_option_of_every_command_is_told() -> None:
             text=True,
             check=True,
         )
-        options = set(re.findall(r"(?<![\w-])--[a-z]+", done.stdout)) - {"--help"}
+        options = set(re.findall(r"(?<![\w-])--[a-z]+(?:-[a-z]+)*", done.stdout)) - {"--help"}
         assert options <= listed, command
 
 
@@ -231,9 +232,7 @@ def test_requests_and_answers_of_the_transcript_fit_their_schemas(corrie: Path) 
 def rows_of_options(name: str) -> dict[str, set[str]]:
     """The options by kind of the table ``| kinds | options | meaning |`` of a page."""
     found: dict[str, set[str]] = {}
-    for kinds, options in re.findall(
-        r"^\| (`[a-z_]+`(?:, `[a-z_]+`)*) \| (`[a-z0-9_`, ]+) \|", page(name), re.M
-    ):
+    for kinds, options in re.findall(r"^\| (`[a-z_]+`(?:, `[a-z_]+`)*) \| (`[a-z0-9_`, ]+) \|", page(name), re.M):
         for kind in re.findall(r"`(\w+)`", kinds):
             found.setdefault(kind, set()).update(re.findall(r"`(\w+)`", options))
     return found

@@ -17,6 +17,10 @@ from leverproof.judge.endings import ALL_PASSED, ENDINGS, FINDINGS, INTERRUPTED,
 from leverproof.stand.guard import SEE_TRACEBACK
 
 Progress = Callable[[float, float, str], None]
+_AGAIN = (
+    "{:,} items that had ended in an error were flown again on request; what they gave before lies in the files and "
+    "does not count"
+)
 
 
 def _nothing() -> None:
@@ -54,19 +58,23 @@ def fly_campaign(
     jobs: int,
     progress: Progress | None = None,
     counting: Counting | None = None,
+    errors_again: bool = False,
 ) -> Flown:
-    """Flies what is not in ``folder`` yet and keeps it there. ``jobs`` is how many workers there are, for the size of
-    blocks. A keyboard interrupt ends it early; it is not raised again. ``counting`` takes everything that is there or
-    comes, while others fly; what it holds after an interrupt is of no use.
+    """Flies what is not in ``folder`` yet and keeps it there; with ``errors_again`` also what ended in an error there.
+    ``jobs`` is how many workers there are, for the size of blocks. A keyboard interrupt ends it early; it is not raised
+    again. ``counting`` takes everything that is there or comes, while others fly; after an interrupt it is of no use.
 
     Raises :class:`leverproof.errors.UsageError` for a folder of another plan, and :class:`StandError` where no model
     could be mounted at all."""
+    again = _set_aside(plan, folder, shard) if errors_again else 0
     wanted = _Wanted(shard, store.finished(folder))
     whole, total, left = _counted(plan, wanted)
     before = total - left
     with store.Store(folder, plan.digest, header(plan, whole)) as kept:
         progressed = Counter(done=before)
         uncounted: list[bytes] = []
+        if again:
+            kept.append([store.encoded_note(_AGAIN.format(again))])
 
         def on_done(block: Block, lines: Lines) -> None:
             kept.append(lines)
@@ -94,6 +102,12 @@ def fly_campaign(
         except KeyboardInterrupt:
             return Flown(total, progressed["done"], before, True)
         return Flown(total, progressed["done"], before)
+
+
+def _set_aside(plan: Plan, folder: Path, shard: Shard) -> int:
+    """Makes errors of the shard count as not there; how many items that are."""
+    store.take(folder, plan.digest, header(plan, count(plan)))
+    return store.fly_again(folder, "error", shard.holds)
 
 
 def header(plan: Plan, whole: int) -> dict[str, Any]:

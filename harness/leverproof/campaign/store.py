@@ -7,6 +7,7 @@ done, so that nothing that was finished is lost when the process is killed; they
 ``SYNC_SECONDS`` while blocks come in and at the end, so that a machine that loses its power loses no more than that.
 
 A line that is torn or damaged counts as not there, and its item is flown again; nothing is ever changed in place.
+What is flown again on request is told beside the results, in ``again.jsonl``.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ from types import TracebackType
 from typing import IO, Any
 
 from leverproof import CAUTION, __version__
+from leverproof.campaign.again import aside, number_of, set_aside
+from leverproof.campaign.lines import SUM, append, body_of, line_of, text_of
 from leverproof.campaign.model import Outcome
 from leverproof.errors import ReproducibilityError, UsageError
 from leverproof.record.layout import PROGRAM
@@ -38,7 +41,6 @@ _NUMBERS = ("found", "expected", "low", "high", "doubt", "margin")
 _TEXTS = frozenset(Outcome.__dataclass_fields__).difference(
     _TABLES, _NUMBERS, ("sample", "self_referential", "readings")
 )
-_SUM = 16
 DIGEST_PART = 48
 _BEGIN = re.compile(rb'\{"item":"([0-9a-f]{1,32})","block":"[0-9a-f]*",')
 _ITEM, _STUDY, _NOTE, _BLOCK = "item", "study", "note", "block"
@@ -65,20 +67,20 @@ def encoded(outcomes: Sequence[Outcome]) -> bytes:
     text |= {name: getattr(first, name) for name in _COMMON}
     text["rows"] = [_row(outcome) for outcome in outcomes]
     try:
-        return _line(text)
+        return line_of(text)
     except ValueError:
         # A number that is not finite: rare, and looking for one in every number costs more than all the rest.
-        return _line(to_plain(text))
+        return line_of(to_plain(text))
 
 
 def encoded_study(study: str, facts: Mapping[str, Any]) -> bytes:
     """The line that keeps what the step study of a model and sheet showed; ``facts`` is plain data."""
-    return _line({_STUDY: study, "facts": dict(facts)})
+    return line_of({_STUDY: study, "facts": dict(facts)})
 
 
 def encoded_note(words: str) -> bytes:
     """The line that keeps what was odd about a stand and belongs to no item."""
-    return _line({_NOTE: words})
+    return line_of({_NOTE: words})
 
 
 def study_of(line: bytes) -> dict[str, Any]:
@@ -112,7 +114,7 @@ class Store:
 
     def __enter__(self) -> Store:
         take(self.folder, self._plan, self._header)
-        with self._told():
+        with _told(self.folder):
             self._lines = _next_file(self.folder / RESULTS)
         self._due = self._clock() + SYNC_SECONDS
         return self
@@ -124,7 +126,7 @@ class Store:
             return
         lines, self._lines = self._lines, None
         try:
-            with self._told():
+            with _told(self.folder):
                 os.fsync(lines.fileno())
         except UsageError:
             # What has gone wrong before says more.
@@ -140,24 +142,25 @@ class Store:
         """Keeps the lines of a block, in one write."""
         if self._lines is None:
             raise RuntimeError("a store takes lines only while it is open")
-        with self._told():
-            _append(self._lines, b"".join(lines))
+        with _told(self.folder):
+            append(self._lines, b"".join(lines))
             if self._clock() >= self._due:
                 os.fsync(self._lines.fileno())
                 self._due = self._clock() + SYNC_SECONDS
 
-    @contextmanager
-    def _told(self) -> Iterator[None]:
-        """Turns a refusal of the disk into words."""
-        try:
-            yield
-        except OSError as reason:
-            raise UsageError(
-                f"cannot keep results: {reason.strerror or reason}",
-                str(self.folder),
-                "make room; what was kept before stays, and the same command goes on with what is not finished",
-                "output",
-            ) from None
+
+@contextmanager
+def _told(folder: Path) -> Iterator[None]:
+    """Turns a refusal of the disk into words."""
+    try:
+        yield
+    except OSError as reason:
+        raise UsageError(
+            f"cannot keep results: {reason.strerror or reason}",
+            str(folder),
+            "make room; what was kept before stays, and the same command goes on with what is not finished",
+            "output",
+        ) from None
 
 
 def take(folder: Path, plan: str, header: Mapping[str, Any]) -> None:
@@ -201,14 +204,30 @@ def manifest(folder: Path) -> dict[str, Any] | None:
 def finished(folder: Path) -> set[int]:
     """The items that are there, as :func:`key` gives them."""
     found: set[int] = set()
+    gone = aside(folder)
     for path in _files(folder):
+        number = number_of(path)
         with path.open("rb") as lines:
             for line in lines:
-                body = _body(line)
+                body = body_of(line)
                 begun = _BEGIN.match(body) if body is not None else None
-                if begun is not None:
+                if begun is not None and number > gone.get(int(begun[1], 16), -1):
                     found.add(int(begun[1], 16))
     return found
+
+
+def fly_again(folder: Path, verdict: str, wanted: Callable[[str], bool]) -> int:
+    """Sets aside what is there of every wanted item of which a judgement has that verdict, so that it counts as not
+    finished; how many these are. Raises :class:`UsageError` where that cannot be kept."""
+    found = [
+        str(text[_ITEM])
+        for text, _ in items(folder)
+        if any(row.get("verdict") == verdict for row in text["rows"]) and wanted(text[_ITEM])
+    ]
+    if found:
+        with _told(folder):
+            set_aside(folder, found, max(map(number_of, _files(folder))))
+    return len(found)
 
 
 def key(item: str) -> int:
@@ -281,7 +300,7 @@ def digest_part(text: Mapping[str, Any], line: bytes) -> bytes:
 
 def result_sum(line: bytes) -> bytes:
     """SHA-256 of what an item gave, wherever it was flown: of its line without checksum and block."""
-    body = line[_SUM + 1 :]
+    body = line[SUM + 1 :]
     begun = _BEGIN.match(body)
     return hashlib.sha256(body if begun is None else begun[1] + body[begun.end() :]).digest()
 
@@ -295,22 +314,10 @@ def _begin(folder: Path, plan: str, header: Mapping[str, Any]) -> None:
     beside.replace(folder / MANIFEST)
 
 
-def _append(file: IO[bytes], lines: bytes) -> None:
-    """All of it or nothing."""
-    begun, rest = file.tell(), memoryview(lines)
-    try:
-        while rest:
-            rest = rest[file.write(rest) :]
-    except OSError:
-        file.truncate(begun)
-        file.seek(begun)
-        raise
-
-
 def _next_file(folder: Path) -> IO[bytes]:
     """A file that nobody has written to: a torn tail is never written after. It has no buffer: what the disk refuses
     must not stay behind to be written later."""
-    number = 1 + max((int(path.stem) for path in folder.glob("*.jsonl") if path.stem.isdecimal()), default=0)
+    number = 1 + max(map(number_of, folder.glob("*.jsonl")), default=0)
     while True:
         try:
             return (folder / f"{number:04d}.jsonl").open("xb", buffering=0)
@@ -323,43 +330,23 @@ def _files(folder: Path) -> list[Path]:
 
 
 def _texts(folder: Path, damages: list[Damage] | None = None) -> Iterator[tuple[dict[str, Any], bytes]]:
+    gone = aside(folder)
     for path in _files(folder):
+        file = number_of(path)
         with path.open("rb") as lines:
             for number, line in enumerate(lines, 1):
                 text = _checked(line)
                 if text is not None:
-                    yield text, line
+                    if not gone or _ITEM not in text or file > gone.get(key(text[_ITEM]), -1):
+                        yield text, line
                 elif damages is not None:
                     damages.append(Damage(path.name, number, not line.endswith(b"\n")))
 
 
-def _dumped(text: Mapping[str, Any]) -> bytes:
-    return json.dumps(text, allow_nan=False, separators=(",", ":")).encode("ascii")
-
-
-def _line(text: Mapping[str, Any]) -> bytes:
-    body = _dumped(text)
-    return hashlib.sha256(body).hexdigest()[:_SUM].encode("ascii") + b" " + body + b"\n"
-
-
 def _checked(line: bytes) -> dict[str, Any] | None:
     """The text of a line; None unless it is whole, has its checksum and is one of ours."""
-    body = _body(line)
-    if body is None:
-        return None
-    try:
-        text = json.loads(body)
-    except (ValueError, RecursionError):
-        return None
-    return text if isinstance(text, dict) and (_named(text) or _beside(text)) else None
-
-
-def _body(line: bytes) -> bytes | None:
-    """The text of a line as it stands there; None unless it is whole and has its checksum."""
-    if not line.endswith(b"\n") or line[_SUM : _SUM + 1] != b" ":
-        return None
-    body = line[_SUM + 1 : -1]
-    return body if hashlib.sha256(body).hexdigest()[:_SUM].encode("ascii") == line[:_SUM] else None
+    text = text_of(line)
+    return text if text is not None and (_named(text) or _beside(text)) else None
 
 
 def _beside(text: Mapping[str, Any]) -> bool:

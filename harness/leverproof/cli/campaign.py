@@ -40,6 +40,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", metavar="DIR", type=Path, help=f"the results, taken up again when there (default: {FOLDER}/)"
     )
+    parser.add_argument(
+        "--errors-again", action="store_true", help="fly again what ended in an error there, such as a missed deadline"
+    )
     for kind in _REPORTS:
         parser.add_argument(f"--{kind}", metavar="FILE", type=Path, help=f"also write the summary as {_CALLED[kind]}")
     parser.add_argument(
@@ -87,13 +90,20 @@ def _flown(options: argparse.Namespace) -> int:
         fold = Fold()
         counting = Counting(fold.add)
         flown = fly_campaign(
-            loaded.plan, out, flying.run, shard=shard, jobs=flying.jobs, progress=progress, counting=counting
+            loaded.plan,
+            out,
+            flying.run,
+            shard=shard,
+            jobs=flying.jobs,
+            progress=progress,
+            counting=counting,
+            errors_again=options.errors_again,
         )
     counted = _recounted(options, out) if flown.interrupted else _summarised(options, out, fold, counting.tally())
     if flown.interrupted:
         print(
             f"interrupted: {flown.done:,} of {flown.items:,} cases are kept in {out}/; to fly the rest:\n"
-            f"  {shlex.join(options.words)}",
+            f"  {shlex.join(word for word in options.words if word != '--errors-again')}",
             file=sys.stderr,
         )
     return exit_code(flown, counted, problems=bool(loaded.problems))
@@ -125,6 +135,8 @@ def _merged(options: argparse.Namespace) -> int:
     for name in ("jobs", "shard", "cluster"):
         if getattr(options, name) is not None:
             raise UsageError("merging flies nothing", f"--{name}", "leave this out")
+    if options.errors_again:
+        raise UsageError("merging flies nothing", "--errors-again", "leave this out")
     if options.out is None or not options.folders:
         raise UsageError(
             "merging needs folders to read and one to write", MERGE, "leverproof campaign merge DIR... --out DIR"
@@ -134,7 +146,11 @@ def _merged(options: argparse.Namespace) -> int:
     counted = _recounted(options, options.out)
     missing = merged.planned - merged.items
     if missing:
-        print(f"incomplete: {missing:,} of {merged.planned:,} cases are in none of these folders", file=sys.stderr)
+        print(
+            f"incomplete: {missing:,} of {merged.planned:,} cases are in none of these folders; to fly them:\n"
+            f"  leverproof campaign PLAN.toml --out {shlex.quote(str(options.out))}",
+            file=sys.stderr,
+        )
     return counted.exit_code or int(bool(missing))
 
 

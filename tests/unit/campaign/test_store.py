@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leverproof.campaign import store
+from leverproof.campaign.again import AGAIN, aside, set_aside
 from leverproof.campaign.model import Outcome
 from leverproof.errors import ReproducibilityError, UsageError
 
@@ -48,6 +49,12 @@ def written(folder: Path, numbers: range, block: str = "b0") -> None:
     with store.Store(folder, PLAN, {"title": "t"}) as kept:
         for number in numbers:
             kept.append([store.encoded([outcome(number, block=block), outcome(number, "other", block)])])
+
+
+def kept_with(folder: Path, *verdicts: str) -> None:
+    with store.Store(folder, PLAN, {}) as kept:
+        for number, verdict in enumerate(verdicts):
+            kept.append([store.encoded([replace(outcome(number), verdict=verdict)])])
 
 
 def only_file(folder: Path) -> Path:
@@ -199,3 +206,27 @@ def test_a_full_disk_is_told_and_leaves_whole_lines(tmp_path: Path, monkeypatch:
         kept.append([store.encoded([outcome(2)])])
     damages: list[store.Damage] = []
     assert [text["item"] for text, _ in store.items(tmp_path, damages)] == [f"{1:020x}"] and not damages
+
+
+def test_what_is_flown_again_counts_with_its_last_result_and_the_first_stays(tmp_path: Path) -> None:
+    kept_with(tmp_path, "pass", "pass", "error", "error", "pass")
+    whole = only_file(tmp_path).read_bytes()
+    assert store.fly_again(tmp_path, "error", lambda item: int(item, 16) != 3) == 1
+    assert store.finished(tmp_path) == {0, 1, 3, 4}
+    assert store.fly_again(tmp_path, "error", lambda item: int(item, 16) == 2) == 0
+    with store.Store(tmp_path, PLAN, {}) as kept:
+        kept.append([store.encoded([outcome(2)])])
+    found = {int(o.item, 16): o.verdict for o in store.outcomes(tmp_path)}
+    assert found == {0: "pass", 1: "pass", 2: "pass", 3: "error", 4: "pass"}
+    assert (tmp_path / store.RESULTS / "0001.jsonl").read_bytes() == whole
+    kept_with(tmp_path / "plain", "pass", "pass", "pass", "error", "pass")
+    assert store.digest(tmp_path) == store.digest(tmp_path / "plain")
+
+
+@pytest.mark.parametrize("damage", [b"", b"torn", b"0123456789abcdef {}\n"])
+def test_what_does_not_read_sets_nothing_aside(tmp_path: Path, damage: bytes) -> None:
+    written(tmp_path, range(3))
+    (tmp_path / AGAIN).write_bytes(damage)
+    assert store.finished(tmp_path) == {0, 1, 2}
+    set_aside(tmp_path, [f"{1:020x}"], 1)
+    assert store.finished(tmp_path) == {0, 2} and aside(tmp_path) == {1: 1}
