@@ -280,7 +280,7 @@ def test_errors_are_flown_again_only_when_asked_for_and_that_is_told(tmp_path: P
     assert went == Flown(3, 3, 0)
     assert {o.verdict for o in store.outcomes(out) if o.judgement == "higher"} == {"pass"}
     (note,) = [note for note in tally(out).notes if "again" in note]
-    assert note.startswith("3 items that had ended in an error were flown again")
+    assert note.startswith("flown again on request, after an error: 3 of the items;")
     merge([out], tmp_path / "merged")
     assert note in tally(tmp_path / "merged").notes
     assert store.digest(tmp_path / "merged") == store.digest(out)

@@ -18,8 +18,8 @@ from leverproof.stand.guard import SEE_TRACEBACK
 
 Progress = Callable[[float, float, str], None]
 _AGAIN = (
-    "{:,} items that had ended in an error were flown again on request; what they gave before lies in the files and "
-    "does not count"
+    "flown again on request, after an error: {:,} of the items; what they gave before lies in the files and does not "
+    "count"
 )
 
 
