@@ -68,6 +68,52 @@ def test_an_interrupt_keeps_what_is_finished_and_says_how_to_go_on(
     assert len(store.finished(tmp_path / "out")) == 20
 
 
+HANGING = """
+import os, time
+from pathlib import Path
+from campaign_engine import CampaignEngine
+from leverproof.stand.server import serve
+
+class Hanging(CampaignEngine):
+    def misbehave(self):
+        if 4000.0 in self.heights:
+            Path("pid").write_text(str(os.getpid()))
+            time.sleep(600.0)
+
+serve(Hanging({}))
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals are sent")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGKILL])
+def test_no_model_outlives_its_campaign(tmp_path: Path, plans: ModuleType, number: signal.Signals) -> None:
+    plan = plans.write_plan(tmp_path / "p")
+    (tmp_path / "p" / "program.py").write_text(HANGING)
+    (tmp_path / "p" / "stand.toml").write_text(
+        f'format = 1\ntitle = "hangs"\nkind = "stdio"\ncommand = ["{sys.executable}", "program.py"]\n'
+        'sheet = "corrie-18-early"\ndeadlines = { start = "60 s", request = "300 s", row = "1 s" }\n'
+    )
+    words = ["campaign", str(plan), "--jobs", "1", "--out", str(tmp_path / "out")]
+    child = subprocess.Popen([sys.executable, "-c", COMMAND, *words], stdout=subprocess.DEVNULL)
+    deadline, told = time.monotonic() + 60.0, tmp_path / "p" / "pid"
+    while not (told.exists() and told.read_text()):
+        assert child.poll() is None and time.monotonic() < deadline
+        time.sleep(0.02)
+    child.send_signal(number)
+    child.wait(timeout=60)
+    while alive(int(told.read_text())):
+        assert time.monotonic() < deadline
+        time.sleep(0.02)
+
+
+def alive(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [

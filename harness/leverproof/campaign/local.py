@@ -43,6 +43,8 @@ be waited for before a word is heard: once, and three attempts after a failure."
 _MARGIN = 5.0
 """Beyond the deadlines: for the harness's own work, and for the pauses of a run, which last at most 2 s."""
 _STARTS = 3
+_FAREWELL = 3.0
+"""Seconds that a worker is given to end its model, which may be a process that ends by nothing else."""
 _PART = 1.0
 """Seconds after which a worker hands over what it has finished of its block: so much a kill or an interrupt may cost,
 and what is under way."""
@@ -54,7 +56,8 @@ class WorkerError(UsageError):
 
 class Workers:
     """``jobs`` processes that fly blocks; use it in a ``with`` statement. They are started with the first block, or
-    ahead of it by :meth:`start`, kept from one :meth:`run` to the next, and killed in the end, whatever they are doing.
+    ahead of it by :meth:`start`, kept from one :meth:`run` to the next, and ended with their models at the end,
+    whatever they are doing.
     """
 
     def __init__(self, fly: Flyer | None, jobs: int, *, clock: Callable[[], float] = time.monotonic) -> None:
@@ -67,6 +70,8 @@ class Workers:
         return self
 
     def __exit__(self, *_: object) -> None:
+        for worker in self._workers:
+            worker.dismiss()
         for worker in self._workers:
             worker.kill()
         self._workers = []
@@ -149,6 +154,7 @@ class Workers:
 
     def _lose(self, worker: _Worker, queue: _Queue, on_done: Done, words: str) -> None:
         """Ends a worker and finds out whose doing it was."""
+        worker.dismiss()
         worker.kill()
         self._workers.remove(worker)
         block = worker.block
@@ -287,7 +293,16 @@ class _Worker:
         self.block = replace(whole, items=tuple(item for item in whole.items if item.id not in items))
         return replace(whole, items=tuple(item for item in whole.items if item.id in items))
 
+    def dismiss(self) -> None:
+        """Has it end with its model: by itself where it is idle, at once where it is not."""
+        if self.block is None:
+            self.line.close()
+        else:
+            self.process.terminate()
+
     def kill(self) -> None:
+        """Waits for the end of one that is dismissed, and ends one that does not."""
+        self.process.join(_FAREWELL)
         self.process.kill()
         self.process.join()
         self.line.close()
@@ -323,6 +338,7 @@ def _work(line: Connection, beats: Any, calmed: bool) -> None:
     if calmed:
         forget()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _end)
     threading.Thread(target=_follow, daemon=True).start()
     # What a model prints must not mix with the results of the command.
     os.dup2(sys.stderr.fileno() if sys.stderr is not None else 2, 1)
@@ -330,18 +346,20 @@ def _work(line: Connection, beats: Any, calmed: bool) -> None:
     def beat() -> None:
         beats.value += 1
 
+    fly: Flyer | None = None
     try:
-        fly: Flyer = line.recv()
+        fly = line.recv()
         # What is there by now stays: the collector need not look at it again and again.
         gc.freeze()
         line.send(_READY)
-        try:
-            while True:
-                line.send(_flown(fly, line.recv(), beat, _Parts(line.send)))
-        finally:
-            fly.close()
-    except (EOFError, OSError):
+        while True:
+            line.send(_flown(fly, line.recv(), beat, _Parts(line.send)))
+    except _Dismissed:
+        # No time for a farewell: the end of this interpreter ends the processes of models that it has started.
         return
+    except (EOFError, OSError):
+        if fly is not None:
+            fly.close()
 
 
 def _flown(fly: Flyer, block: Block, beat: Beat, parts: _Parts) -> Lines | _Fault:
@@ -355,9 +373,22 @@ def _flown(fly: Flyer, block: Block, beat: Beat, parts: _Parts) -> Lines | _Faul
         return _Fault(f"a fault of leverproof {__version__}, please report it: {told}")
 
 
+class _Dismissed(BaseException):
+    """A worker is to end, whatever it is doing. No keyboard interrupt: runs that are under way do not outlast it."""
+
+
+def _end(number: int, frame: object) -> None:
+    # Once: the end that follows is not to be interrupted.
+    signal.signal(number, signal.SIG_IGN)
+    raise _Dismissed
+
+
 def _follow() -> None:
-    """Ends this process as soon as its parent has gone, even while a model is at work."""
+    """Ends this process with its model as soon as its parent has gone, even while a model is at work."""
     parent = multiprocessing.parent_process()
     if parent is not None:
         parent.join()
+        if hasattr(signal, "pthread_kill"):
+            signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGTERM)
+            time.sleep(_FAREWELL)
         os._exit(1)
