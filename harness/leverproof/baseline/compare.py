@@ -96,7 +96,8 @@ def check_run(held: HeldRun, run: ConductedRun, tier: Tier, *, key: str) -> RunC
         readings=tuple(sorted(out, key=_rank)),
         curves=tuple(sorted(off, key=_rank)),
         told=tuple(told),
-        noted=tuple(noted),
+        # A step that was cut short took no other time.
+        noted=tuple(noted) if held.ending == history.ending else (),
         largest=min([*readings, *strayed], key=_rank, default=None),
         compared=len(readings),
         differing=dict(Counter(place.channel for place in readings if place.apart)),

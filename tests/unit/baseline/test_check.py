@@ -207,6 +207,8 @@ def test_a_run_that_ends_otherwise_moved(held: Held) -> None:
     found = held(both(run_ending="invalid", change=added("brake_power", 0.1)))
     assert "it ended completed, and now invalid" in found.cases[0].runs[0].told
     assert found.standing == "moved" and found.first is None
+    found = held(both(run_ending="crash", seek_ends=400))
+    assert not found.cases[0].runs[0].noted  # a step that was cut short took no other time
 
 
 def test_a_reading_just_out_of_its_tolerance_is_out_though_its_curve_is_not(held: Held) -> None:
