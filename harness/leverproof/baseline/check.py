@@ -58,7 +58,7 @@ def check(record: Record, kept: Kept) -> Checked:
         acceptance=kept.acceptance,
         origin=now,
         refused=refused,
-        remarks=(*_fresh(cases), *_remarks(before, now)),
+        remarks=(*_fresh(cases), *_unseen(before, now, cases), *_remarks(before, now)),
         cases=cases,
         first=_first(cases),
         same_samples=bool(cases) and _same(record, kept),
@@ -153,6 +153,16 @@ def _fresh(cases: Sequence[CaseChecked]) -> Iterator[str]:
     if found:
         names = ", ".join(spoken(name) for name in found)
         yield f"the model gives {names}, which the accepted run has not: not compared until a run with it is accepted"
+
+
+def _unseen(before: Origin, now: Origin, cases: Sequence[CaseChecked]) -> Iterator[str]:
+    """A change that nothing shows: who made it should know that it was not tried."""
+    compared = {case.standing for case in cases} & {IDENTICAL, WITHIN, MOVED}
+    if compared == {IDENTICAL} and before.fingerprint and now.fingerprint and before.fingerprint != now.fingerprint:
+        yield (
+            "the fingerprint of stand, model and leverproof is another than the accepted one: something was changed, "
+            "and no case that was flown shows it"
+        )
 
 
 def _case(record: Record, planned: PlannedCase, before: HeldCase, tier: Tier) -> CaseChecked:

@@ -51,6 +51,7 @@ class Flight:
     lost: tuple[str, ...] = ()
     run_ending: str = "completed"
     date: str = "2026-03-01T09:30:00+00:00"
+    fingerprint: str = "ab" * 32
     capabilities: dict[str, Any] = field(default_factory=lambda: {"deterministic": True, "clock": "stepped"})
 
 
@@ -69,7 +70,7 @@ def write(folder: Path, flight: Flight) -> Record:
     }
     with RecordWriter(folder, header | flight.header) as writer:
         writer.add_input("sheet", "rill-9.toml", flight.sheet)
-        writer.event("fingerprint", sha256="ab" * 32, parts={})
+        writer.event("fingerprint", sha256=flight.fingerprint, parts={})
         writer.event(
             "handshake", model="Corrie model", version="3", grid_step="0.05 s", capabilities=flight.capabilities
         )

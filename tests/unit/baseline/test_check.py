@@ -258,6 +258,13 @@ def test_new_missing_and_unasked_cases_are_told(held: Held) -> None:
     assert found.passed and [c.case for c in found.cases if c.standing == "not in this run"] == ["boost-down"]
 
 
+def test_a_change_that_no_case_shows_is_told(held: Held) -> None:
+    told = "no case that was flown shows it"
+    assert not any(told in words for words in held(both()).remarks)
+    assert any(told in words for words in held(both(fingerprint="cd" * 32)).remarks)
+    assert not any(told in words for words in held(both(added("brake_power", 1e-3), fingerprint="cd" * 32)).remarks)
+
+
 @pytest.mark.parametrize(
     ("asked", "standing"),
     [
