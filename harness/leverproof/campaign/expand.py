@@ -21,7 +21,7 @@ ID_DIGITS = 20
 MOST_ITEMS = 250
 MOST_SECONDS = 9_000.0
 """A block is 250 items or 9,000 s of model time: enough to fill many lanes with half-minute cases, and some ten seconds
-of work for a model of 50 microseconds a step of 0.05 s, which is what a kill may cost each worker."""
+of work for a model of 50 microseconds a step of 0.05 s, which on a cluster is what a kill may cost each worker."""
 
 _STEP_SECONDS = {"seek": 45.0, "read": 8.0}
 _TRIM_SECONDS = 8.0
