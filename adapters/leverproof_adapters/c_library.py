@@ -11,6 +11,7 @@ from pathlib import Path
 import leverproof_adapters
 from leverproof.stand.port import Session, StandFile
 from leverproof.stand.trouble import trouble
+from leverproof.there import is_file
 from leverproof_adapters.model_link import refuse_options
 from leverproof_adapters.worker import open_worker
 
@@ -28,7 +29,7 @@ def open_stand(stand: StandFile, *, defect: str | None) -> Session:
     refuse_options(stand, (LOADER,))
     path = (Path(stand.path).parent / stand.target).absolute()
     where = f"{stand.path}: target"
-    if not path.is_file():
+    if not is_file(path):
         hint = f"build it first: {stand.build_hint}" if stand.build_hint else "check the target"
         raise trouble(f"no library {stand.target!r}", "no_program", where=where, hint=hint)
     if not os.access(path, os.R_OK):

@@ -19,6 +19,7 @@ from leverproof.errors import InputError, nearest
 from leverproof.stand.guard import SEE_TRACEBACK, GuardedSession, guarded_call, traceback_tail
 from leverproof.stand.port import Session, StandFile
 from leverproof.stand.trouble import trouble
+from leverproof.there import is_file
 
 Factory = Callable[[dict[str, Any], str | None], Session]
 
@@ -49,7 +50,7 @@ def _factory(stand: StandFile) -> Factory:
     where = f"{stand.path}: target"
     file, _, name = stand.target.rpartition(":")
     path = Path(stand.path).parent / file
-    if not path.is_file():
+    if not is_file(path):
         hint = stand.build_hint or "the file of the factory is beside the stand file"
         raise InputError(f"no such file {str(path)!r}", where, hint, "missing_file")
     module = _module(path, where)

@@ -14,6 +14,7 @@ from leverproof.errors import InputError
 from leverproof.stand.frames import CAPABILITY
 from leverproof.stand.port import StandFile
 from leverproof.stand.trouble import trouble
+from leverproof.there import is_file
 from leverproof_adapters.byte_channel import ByteChannel
 from leverproof_adapters.child_process import Child, exit_words
 
@@ -92,7 +93,7 @@ def _program(stand: StandFile) -> str:
     first = stand.command[0]
     if "/" in first:
         path = (Path(stand.path).parent / first).absolute()
-        found = str(path) if path.is_file() else None
+        found = str(path) if is_file(path) else None
         place = "beside the stand file"
         advice = "write or build it there, or change the command: it starts in the folder of the stand file"
         if Path(first).is_absolute():

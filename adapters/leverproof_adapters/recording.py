@@ -10,6 +10,7 @@ from leverproof.stand.port import StandFile
 from leverproof.stand.recording import Recording
 from leverproof.stand.recording_build import build
 from leverproof.stand.recording_columns import find_columns
+from leverproof.there import is_file, is_there
 from leverproof_adapters.recording_csv import read_csv
 from leverproof_adapters.recording_parquet import read_parquet
 from leverproof_adapters.recording_table import LARGEST_FILE, Table
@@ -33,8 +34,8 @@ def open_stand(stand: StandFile, *, defect: str | None) -> Recording:
 
 
 def _usable(path: Path, stand: StandFile) -> None:
-    if not path.is_file():
-        what = "this is no file" if path.exists() else "no such file"
+    if not is_file(path):
+        what = "this is no file" if is_there(path) else "no such file"
         raise InputError(f"{what}: {str(path)!r}", f"{stand.path}: target", "check the name", "missing_file")
     size = path.stat().st_size
     if not size:

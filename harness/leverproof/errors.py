@@ -12,6 +12,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 LONG_LIST = 20
+LONG_TEXT = 2_000
+"""Characters of a message, a place or a hint: whoever reads them is not helped by what a spoilt file holds more."""
 
 
 @dataclass(eq=False)
@@ -27,10 +29,21 @@ class LeverproofError(Exception):
     hint: str = ""
     code: str = "error"
 
+    def __post_init__(self) -> None:
+        self.message, self.where, self.hint = map(_shortened, (self.message, self.where, self.hint))
+
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
         advice = f" ({self.hint})" if self.hint else ""
         return f"{place}{self.message}{advice}"
+
+
+def _shortened(text: str) -> str:
+    """Both ends of a text that is too long, and how much of it was left out between them."""
+    if len(text) <= LONG_TEXT:
+        return text
+    kept = LONG_TEXT // 2
+    return f"{text[:kept]} ... {len(text) - 2 * kept:,} characters left out ... {text[-kept:]}"
 
 
 class UsageError(LeverproofError):

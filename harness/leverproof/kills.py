@@ -28,6 +28,7 @@ from leverproof.report.kill_matrix import DefectRun, fired_cases
 from leverproof.schema import check
 from leverproof.stand.authoring.examples import find_example
 from leverproof.stand.stand_file import parse_stand_file
+from leverproof.there import is_folder
 from leverproof.toml_file import read_text
 
 if TYPE_CHECKING:
@@ -139,7 +140,7 @@ def read(path: Path) -> Kills:
 
     What a defect is expected to fail is taken from this build. Raises :class:`InputError` for what is neither, and for
     results that name a defect this build does not have."""
-    return _from_records(path) if path.is_dir() else _from_file(path)
+    return _from_records(path) if is_folder(path) else _from_file(path)
 
 
 def _from_file(path: Path) -> Kills:

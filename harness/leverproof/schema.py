@@ -6,6 +6,7 @@ by file name. One validator a schema is built and reused: building one costs mor
 
 from __future__ import annotations
 
+import datetime
 import json
 import math
 from collections.abc import Iterator
@@ -33,6 +34,14 @@ _TYPES = {
     "integer": "a whole number",
     "boolean": "true or false",
     "null": "nothing",
+}
+_WRITTEN = {
+    "object": "{ key = value }",
+    "array": "[ first, second ]",
+    "string": '"text in quotes"',
+    "number": "12.5",
+    "integer": "12",
+    "boolean": "true",
 }
 _LIMITS = {
     "minimum": "at least",
@@ -162,13 +171,14 @@ def _sentence(error: ValidationError, where: str, text: str | None) -> InputErro
         message, code = f"{_show(found)} is not one of {', '.join(words)}", "unknown_word"
         hint = nearest(str(found), words)
         if len(words) == 1 or hint.startswith("known"):
-            hint = ""
+            hint = _described(error) or "write one of these words"
     elif keyword == "const":
-        message = f"expected {_show(value)}, found {_show(found)}"
+        message, hint = f"expected {_show(value)}, found {_show(found)}", _described(error) or f"write {_show(value)}"
     elif keyword == "type":
-        wanted = [_TYPES.get(name, name) for name in ([value] if isinstance(value, str) else value)]
+        kinds = [value] if isinstance(value, str) else value
+        wanted = [_TYPES.get(name, name) for name in kinds]
         message, code = f"expected {' or '.join(wanted)}, found {_show(found)}", "type"
-        hint = _described(error)
+        hint = _described(error) or f"write it as {' or '.join(_WRITTEN.get(name, name) for name in kinds)}"
     elif keyword == "pattern":
         message = f"{_show(found)} is not of the form expected"
         hint = _described(error)
@@ -223,5 +233,7 @@ def _show(value: object) -> str:
         return "a table"
     if isinstance(value, list):
         return "a list"
+    if isinstance(value, datetime.date | datetime.time):
+        return f"the date or time {value.isoformat()}"
     shown = repr(value)
     return shown if len(shown) <= 60 else shown[:57] + "..."

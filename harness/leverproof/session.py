@@ -43,6 +43,7 @@ from leverproof.stand.mount import MountedStand
 from leverproof.stand.port import StandFile
 from leverproof.stand.recording_mount import RECORDING, MountedRecording, mount_recording
 from leverproof.stand.stand_file import folder_of, parse_stand_file
+from leverproof.there import is_file
 from leverproof.toml_file import read_text
 
 DEFAULT_SHEET = "corrie-18-early"
@@ -231,7 +232,7 @@ def _sheet_of(request: RunRequest, stand: StandFile) -> str:
     if stand.sheet in shipped:
         return stand.sheet
     beside = Path(folder_of(stand)) / stand.sheet
-    if not beside.is_file():
+    if not is_file(beside):
         raise InputError(
             f"no engine sheet {stand.sheet!r}",
             f"{stand.path}: sheet",

@@ -24,6 +24,7 @@ from leverproof.record.reader import Record, named, read_record
 from leverproof.record.verified import Objection, Verified
 from leverproof.session import rejudge
 from leverproof.sheet.loader import parse_sheet
+from leverproof.there import is_folder
 
 _ENOUGH = 200
 
@@ -34,7 +35,7 @@ def verify(path: Path) -> Verified:
     Raises :class:`LeverproofError` for something that cannot be used at all: no bundle, an archive that is refused, a
     record whose lines cannot be read although its sums are right.
     """
-    if path.is_dir():
+    if is_folder(path):
         return _checked(read_record(path), Verified(str(path)))
     bundle = read_bundle(path)
     begun = Verified(str(path), bundle.sha256, objections=tuple(Objection("index", o) for o in bundle.objections))

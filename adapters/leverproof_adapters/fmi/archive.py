@@ -17,6 +17,7 @@ from pathlib import Path, PurePosixPath
 from xml.parsers import expat
 
 from leverproof.errors import InputError
+from leverproof.there import is_file
 
 DESCRIPTION = "modelDescription.xml"
 MOST_MEMBERS = 20_000
@@ -61,7 +62,7 @@ def inspect(path: Path, where: str) -> Archive:
     Raises :class:`InputError` for a file that is missing, no archive, damaged or dangerous, and for one without a
     description that names its FMI version. ``where`` is the place in the stand file.
     """
-    if not path.is_file():
+    if not is_file(path):
         raise InputError(
             f"no such file {str(path)!r}", where, "the unit is a file beside the stand file", "missing_file"
         )

@@ -34,6 +34,7 @@ from leverproof.channels import CHANNELS
 from leverproof.errors import InputError, UsageError
 from leverproof.judge.model import VERDICTS
 from leverproof.record.plain import NotPlainError, from_plain, to_plain
+from leverproof.there import is_file, is_there
 from leverproof.timegrid import CONTROL_TICKS
 
 T = TypeVar("T")
@@ -203,8 +204,8 @@ def _read_log(path: Path) -> tuple[Acceptance, ...]:
 
 
 def _content(path: Path) -> str:
-    if not path.is_file() or path.is_symlink():
-        raise _damaged("this file is missing" if not path.exists() else "this is no file", str(path))
+    if not is_file(path) or path.is_symlink():
+        raise _damaged("this file is missing" if not is_there(path) else "this is no file", str(path))
     try:
         size = path.stat().st_size
         if size > LARGEST:

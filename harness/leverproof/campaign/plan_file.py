@@ -31,6 +31,7 @@ from leverproof.stand.mount import known_defects
 from leverproof.stand.port import StandFile
 from leverproof.stand.recording_mount import RECORDING
 from leverproof.stand.stand_file import parse_stand_file
+from leverproof.there import is_file, is_folder
 from leverproof.toml_file import KeyPath, parse_toml, place, read_text
 
 FORMAT = 1
@@ -105,7 +106,7 @@ def _catalogue(document: Mapping[str, Any], folder: Path, at: At) -> Catalogue:
     asked = document.get("cases", {})
     folders = [str(folder / name) for name in asked.get("folders", ())]
     for index, name in enumerate(folders):
-        if not Path(name).is_dir():
+        if not is_folder(Path(name)):
             hint = "name a folder that holds case files, as seen from the plan"
             raise InputError(f"{name!r} is not a folder", at("cases", "folders", index), hint, "folder")
     patterns = asked.get("select", ())
@@ -210,7 +211,7 @@ def _stand(entry: Mapping[str, Any], key: KeyPath, folder: Path, at: At) -> tupl
         title = f"embedded reference engine, {variant}"
         return StandFile(path="embedded", title=title, kind=EMBEDDED, target=variant, sheet=variant), ""
     path = folder / entry["stand"]
-    if not path.is_file():
+    if not is_file(path):
         raise InputError(
             f"no such stand file {str(path)!r}",
             at(*key, "stand"),
@@ -258,7 +259,7 @@ def _sheets(
 def _sheet(name: str, folder: Path, where: str) -> EngineSheet:
     shipped = {s.name.removesuffix(".toml") for s in shipped_sheets()}
     beside = folder / name
-    if name not in shipped and not beside.is_file():
+    if name not in shipped and not is_file(beside):
         raise InputError(
             f"no engine sheet {name!r}",
             where,

@@ -23,18 +23,14 @@ def case_like(catalogue: Catalogue, like: str, path: Path, *, new_id: str | None
     taken or is none, and a file that exists already."""
     source = catalogue.texts[catalogue.case(like).id]
     if path.suffix != ".toml":
-        raise UsageError(
-            f"{path.name!r} does not end in .toml", "--out", "cases are found by that ending", "output"
-        )
+        raise UsageError(f"{path.name!r} does not end in .toml", "--out", "cases are found by that ending", "output")
     name = new_id or path.name.removesuffix(".toml").removesuffix(".case")
     if not _ID.fullmatch(name):
         raise UsageError(f"{name!r} is no id", "--id", "lower-case words joined by hyphens", "id")
     if name in catalogue.texts:
         raise UsageError(f"there is a case {name!r} already", "--id", f"for example my-{name}", "duplicate")
     if path.exists() or path.is_symlink():
-        raise UsageError(
-            "there already, nothing was written", str(path), "name another file with --out", "exists"
-        )
+        raise UsageError("there already, nothing was written", str(path), "name another file with --out", "exists")
     text = _renamed(source, name, catalogue.suite)
     out = f"# Begun from the shipped case {like}. Every key: docs/reference/cases.md\n\n{_commented(text)}"
     parse_case(out, str(path))

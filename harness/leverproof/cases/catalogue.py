@@ -13,6 +13,7 @@ from leverproof.cases.loader import parse_case
 from leverproof.cases.model import ReferenceCase
 from leverproof.errors import InputError, UsageError, nearest
 from leverproof.reference_data import reference_data
+from leverproof.there import is_folder
 from leverproof.toml_file import parse_toml, read_text
 
 
@@ -158,7 +159,7 @@ def _files(
             yield where, source
     for folder in folders:
         path = Path(folder)
-        if not path.is_dir():
+        if not is_folder(path):
             problems.append(
                 InputError(f"{folder!r} is not a folder", "--cases", "name a folder that holds case files", "folder")
             )

@@ -11,6 +11,7 @@ from leverproof.cases.catalogue import Catalogue, case_files, duplicate, load_ca
 from leverproof.cases.loader import parse_case
 from leverproof.cases.model import ReferenceCase
 from leverproof.errors import InputError, nearest
+from leverproof.there import is_folder
 from leverproof.toml_file import read_text
 
 
@@ -63,7 +64,7 @@ def _named(paths: Sequence[str], problems: list[InputError]) -> Iterator[tuple[s
     for word in paths:
         path = Path(word)
         files: list[tuple[str, Traversable]] = [(word, path)]
-        if path.is_dir():
+        if is_folder(path):
             files = list(case_files(path, word.rstrip("/") or "/", problems))
             if not files:
                 problems.append(

@@ -12,6 +12,7 @@ from leverproof.errors import InputError, nearest
 from leverproof.timegrid import CONTROL_TICKS, TICKS_PER_SECOND
 
 LONGEST = 240 * TICKS_PER_SECOND
+LONGEST_WAIT = 1800 * TICKS_PER_SECOND
 LONGEST_PAUSE = 2 * TICKS_PER_SECOND
 LEAST_READING = 10 * CONTROL_TICKS
 _ALWAYS = ("start", "end")
@@ -76,6 +77,7 @@ def _check_run(case: ReferenceCase, run: Run, where: str) -> None:
             "split the run",
             "duration",
         )
+    _check_waits(run, where)
     for index, step in enumerate(run.steps):
         at = f"{where}.steps[{index}]"
         for name, value in step.levers.items():
@@ -91,6 +93,21 @@ def _check_run(case: ReferenceCase, run: Run, where: str) -> None:
             raise InputError(f"{step.name!r} already names the run's own", f"{at}.name", code="duplicate")
     for name, value in run.surroundings.items():
         check_swept_setting(name, value, case, f"{where}.surroundings.{name}")
+
+
+def _check_waits(run: Run, where: str) -> None:
+    """A model that never settles uses up every limit: what a run may take then is bounded too."""
+    whole = 0
+    for index, step in enumerate(run.steps):
+        whole += step.limit
+        if whole > LONGEST_WAIT:
+            raise InputError(
+                f"the seeks and readings so far may wait {whole / TICKS_PER_SECOND:,.0f} s, those of a run at most "
+                f"{LONGEST_WAIT / TICKS_PER_SECOND:,.0f} s together",
+                f"{where}.steps[{index}].limit",
+                "a minute or two is enough for an engine that settles at all: lower the limit, or split the run",
+                "duration",
+            )
 
 
 def _check_pauses(run: Run, where: str) -> None:

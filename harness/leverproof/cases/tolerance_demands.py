@@ -24,12 +24,8 @@ def check_tolerance(judgement: Judgement, where: str) -> None:
         expected = judgement.expected
         stated = expected.quantity if expected is not None else None
         if stated is not None and stated.value == 0.0:
-            raise InputError(
-                "a percentage of zero is nothing", f"{where}.tolerance.of", "give absolute", "range"
-            )
-    whole = (
-        tolerance.percent is not None and tolerance.percent > WHOLE and tolerance.of in ("expected", "range")
-    )
+            raise InputError("a percentage of zero is nothing", f"{where}.tolerance.of", "give absolute", "range")
+    whole = tolerance.percent is not None and tolerance.percent > WHOLE and tolerance.of in ("expected", "range")
     if alone and whole:
         raise InputError(
             f"{tolerance.percent:g} % of it is wider than the {tolerance.of} itself",

@@ -10,7 +10,8 @@ import importlib
 import sys
 from collections.abc import Sequence
 
-from leverproof.cli.screen import complain, prepare, say, width
+from leverproof.cli.command_line import CommandLine
+from leverproof.cli.screen import complain, prepare, say
 
 _ABOUT = (
     "Moves the levers of a simulated piston engine through scripted sequences, records what comes out, and "
@@ -44,23 +45,11 @@ _COMMANDS = {
 
 def parser(words: Sequence[str]) -> argparse.ArgumentParser:
     """The parser of the command line ``words``: every command, and the options of the one named there."""
-    out = argparse.ArgumentParser(
-        prog="leverproof",
-        description=_ABOUT,
-        epilog="Simulated engines only.",
-        allow_abbrev=False,
-        formatter_class=_formatter,
-    )
+    out = CommandLine(prog="leverproof", description=_ABOUT, epilog="Simulated engines only.")
     commands = out.add_subparsers(title="commands", metavar="COMMAND", required=True)
     named = next((word for word in words if word in _COMMANDS), None)
     for name, does in _COMMANDS.items():
-        command = commands.add_parser(
-            name,
-            help=does,
-            description=f"{does[0].upper()}{does[1:]}.",
-            allow_abbrev=False,
-            formatter_class=_formatter,
-        )
+        command = commands.add_parser(name, help=does, description=f"{does[0].upper()}{does[1:]}.")
         if name == named:
             importlib.import_module(f"leverproof.cli.{name}").add(command)
     return out
@@ -71,11 +60,6 @@ def _load_numpy() -> None:
     from leverproof.blas import load_numpy
 
     load_numpy()
-
-
-def _formatter(prog: str) -> argparse.HelpFormatter:
-    """Given its width, argparse has no need to import what looks for one: help comes some 3 ms sooner."""
-    return argparse.HelpFormatter(prog, max_help_position=28, width=min(width(), 100))
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

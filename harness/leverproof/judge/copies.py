@@ -128,9 +128,7 @@ def _discrete(channel: str) -> bool:
     return channel in CHANNELS and bool(CHANNELS[channel].states)
 
 
-def _at_lag(
-    runs: Sequence[_Sampled], shared: list[str], outputs: list[str], lag: int, allowed: Matrix
-) -> list[Match]:
+def _at_lag(runs: Sequence[_Sampled], shared: list[str], outputs: list[str], lag: int, allowed: Matrix) -> list[Match]:
     """Pairs that fit at one lag with the least-squares gain; no residual may be beyond ``allowed``, by output."""
     pieces = [_piece(run, lag) for run in runs]
     # Run by run: products this small are left to one thread, which costs less and gives the same sum everywhere.

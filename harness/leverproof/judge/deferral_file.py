@@ -87,13 +87,13 @@ def parse_deferrals(text: str, where: str, catalogue: Catalogue) -> Allowed:
     return Allowed(tuple(deferrals), tuple(loosenings))
 
 
-def _dated(value: Any) -> Any:
-    """The document with dates as the texts that they are written as, which a schema knows."""
+def _dated(value: Any, key: str = "") -> Any:
+    """The document with a day of expiry as the text that it is written as, which a schema knows."""
     if isinstance(value, Mapping):
-        return {key: _dated(item) for key, item in value.items()}
+        return {name: _dated(item, name) for name, item in value.items()}
     if isinstance(value, list):
         return [_dated(item) for item in value]
-    return value.isoformat() if isinstance(value, datetime.date | datetime.time) else value
+    return value.isoformat() if key == "expires" and isinstance(value, datetime.date) else value
 
 
 def _deferral(entry: Mapping[str, Any], where: str, catalogue: Catalogue) -> Deferral:

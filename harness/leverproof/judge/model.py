@@ -8,6 +8,7 @@ VERDICTS = (
     "pass", "conditional pass", "conditional fail", "fail", "inconclusive", "invalid run", "error", "flaky",
     "blocked", "deferred", "not applicable", "not run",
 )  # fmt: skip
+WEIGHTS = ("required", "advisory")
 
 
 @dataclass(frozen=True, slots=True)

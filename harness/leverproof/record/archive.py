@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from leverproof.errors import InputError
+from leverproof.there import is_file
 
 EPOCH = (1980, 1, 1, 0, 0, 0)
 LARGEST_ARCHIVE = 2 * 1024 * 1024 * 1024 - 1
@@ -88,7 +89,7 @@ def refused(what: str, where: str) -> InputError:
 
 def _content(path: Path, largest: int) -> bytes:
     try:
-        if not path.is_file():
+        if not is_file(path):
             raise refused("there is no such file", str(path))
         size = path.stat().st_size
         if size > largest:

@@ -32,6 +32,7 @@ from leverproof.record.layout import (
 )
 from leverproof.record.plain import NotPlainError, from_plain, to_plain
 from leverproof.record.reader import Record, parse_record, read_record
+from leverproof.there import is_file
 
 FORMAT = 1
 INDEX = "bundle.json"
@@ -112,7 +113,7 @@ def _check_histories(members: dict[str, bytes], where: str) -> None:
 def open_record(path: Path) -> Record:
     """The record in the folder ``path``, or in the bundle of that name, whose sums must be right. Raises as
     :func:`read_record` and :func:`read_bundle` do."""
-    if not path.is_file():
+    if not is_file(path):
         return read_record(path)
     if path.name == LINES and is_record(path.parent):
         raise InputError("these are the lines of a record", str(path), f"name its folder, {path.parent}", "no_record")

@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 from leverproof.conduct.model import ConductedRun, PlannedCase
 from leverproof.errors import InputError, LeverproofError, ReproducibilityError
 from leverproof.history import History
-from leverproof.judge.model import VERDICTS, Finding
+from leverproof.judge.model import VERDICTS, WEIGHTS, Deferral, Finding
 from leverproof.record.histories import unpack
 from leverproof.record.layout import (
     FORMAT,
@@ -27,6 +27,7 @@ from leverproof.record.layout import (
     histories_path,
 )
 from leverproof.record.plain import NotPlainError, from_plain
+from leverproof.there import is_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +146,7 @@ def read_record(folder: Path) -> Record:
     cannot be read.
     """
     path = folder / LINES
-    if not path.is_file():
+    if not is_file(path):
         raise InputError("there is no record here", str(folder), "name the folder given to --out", "no_record")
     return parse_record(_bounded(path, LARGEST_LINES), folder)
 
@@ -216,6 +217,8 @@ def _place(parts: _Parts, kind: object, entry: dict[str, Any], where: str) -> No
         finding = from_plain(Finding, entry["finding"], "finding")
         if finding.verdict not in VERDICTS:
             raise _damaged(f"unknown verdict {finding.verdict!r}", where)
+        if finding.weight not in WEIGHTS:
+            raise _damaged(f"unknown weight {finding.weight!r}", where)
         parts.findings.append(finding)
     elif kind == "footer":
         parts.footer = from_plain(_Footer, entry, "footer").plain()
@@ -223,14 +226,19 @@ def _place(parts: _Parts, kind: object, entry: dict[str, Any], where: str) -> No
         raise _damaged(f"unknown kind of line {kind!r}", where)
 
 
-_SHAPES: dict[str, tuple[type, ...]] = {
-    "request": (dict,),
-    "engines": (dict,),
-    "selected": (list,),
-    "subjects": (list,),
-    "deferrals": (list,),
-    "stand": (dict, str),
-    "sheet": (dict, str),
+_SHAPES: dict[str, Any] = {
+    "request": dict[str, Any],
+    "engines": dict[str, Any],
+    "selected": tuple[str, ...],
+    "subjects": tuple[str, ...],
+    "command": tuple[str, ...],
+    "ladder": dict[str, tuple[str, ...]],
+    "deferrals": tuple[Deferral, ...],
+    "stand": dict[str, Any] | str,
+    "sheet": dict[str, Any] | str,
+    "seed": int,
+    "defect": str | None,
+    "today": str,
 }
 """What the parts of a header are, where they are there, so that nobody who looks into them has to ask."""
 
@@ -245,9 +253,9 @@ def _our_header(entry: dict[str, Any], where: str) -> dict[str, Any]:
             f"read it with the version that wrote it ({entry.get('version', 'unknown')})",
             "record_format",
         )
-    for key, kinds in _SHAPES.items():
-        if key in entry and not isinstance(entry[key], kinds):
-            raise _damaged(f"{key} in its header is not what it should be", where)
+    for key, kind in _SHAPES.items():
+        if key in entry:
+            from_plain(kind, entry[key], f"{key} in its header")
     return entry
 
 

@@ -16,6 +16,7 @@ from leverproof.errors import InputError, UsageError, nearest
 from leverproof.record.reader import Record
 from leverproof.schema import check
 from leverproof.sheet.error_line import with_line
+from leverproof.there import is_there
 from leverproof.toml_file import parse_toml, read_text
 
 TITLE = "Judged by eye, not measured"
@@ -88,7 +89,7 @@ def words(items: Sequence[Item]) -> list[str]:
 def with_item(path: Path, item: Item, record: Record) -> str:
     """The text of the file at ``path`` with one more item at its end; a new file where there is none. Raises
     :class:`InputError` when the file there is not one of items, or the item is not one of the record."""
-    text = read_text(path, what="file of items judged by eye") if path.exists() else "format = 1\n"
+    text = read_text(path, what="file of items judged by eye") if is_there(path) else "format = 1\n"
     written = "\n".join(f"{key} = {_toml(getattr(item, key))}" for key in ("reviewer", "about", "says", "text"))
     whole = f"{text.rstrip()}\n\n[[item]]\ndate = {_day(item.date)}\n{written}\n"
     parse_by_eye(whole, str(path), record)

@@ -16,6 +16,7 @@ from leverproof.schema import check
 from leverproof.sheet.error_line import with_line
 from leverproof.sheet.model import Datum, EngineSheet
 from leverproof.sheet.vocabulary import FASTEST, HARDWARE, NEEDED, NUMBERS
+from leverproof.there import is_there
 from leverproof.toml_file import parse_toml, read_text
 
 SHEET_SCHEMA = "sheet"
@@ -29,7 +30,7 @@ def load_sheet(name: str) -> EngineSheet:
 def find_sheet(name: str) -> tuple[str, str]:
     """(text, where) of a sheet named by path or by the id of a shipped one."""
     path = Path(name)
-    if path.suffix == ".toml" or path.exists():
+    if path.suffix == ".toml" or is_there(path):
         return read_text(path), str(path)
     shipped = {item.name.removesuffix(".toml"): item for item in shipped_sheets()}
     if name not in shipped:

@@ -16,6 +16,7 @@ from typing import Any
 from leverproof.stand.adapters import find_adapter
 from leverproof.stand.port import StandFile
 from leverproof.stand.stand_file import folder_of
+from leverproof.there import is_file
 
 _HARNESS = "leverproof"
 
@@ -48,12 +49,8 @@ def _files(stand: StandFile, defect: str | None) -> Iterator[tuple[str, Path]]:
     words = [stand.target, stand.target.rpartition(":")[0], *stand.command, *stand.options.values(), seeded]
     for word in dict.fromkeys(word for word in words if isinstance(word, str) and word):
         path = Path(folder_of(stand)) / word
-        try:
-            found = path.is_file()
-        except OSError:
-            # A word too long for a name, such as a program given on the command line: part of the stand file's text.
-            continue
-        if found:
+        # A word that is no name, such as a program given on the command line, is part of the stand file's text.
+        if is_file(path):
             yield f"file {word}", path
 
 

@@ -93,9 +93,7 @@ class ProcessesSession:
         owner = np.array(lanes, dtype=np.intp) % count
         places = {number: np.flatnonzero(owner == number) for number in range(count)}
         calls = {
-            number: _advancing(
-                self._sessions[number], [lanes[at] // count for at in held.tolist()], rows[:, held]
-            )
+            number: _advancing(self._sessions[number], [lanes[at] // count for at in held.tolist()], rows[:, held])
             for number, held in places.items()
             if held.size
         }

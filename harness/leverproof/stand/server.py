@@ -184,9 +184,7 @@ class Server:
         lanes = request.params.get("lanes")
         if not isinstance(lanes, list):
             raise _RefusalError("bad_request", "advance needs the lists lanes and rows")
-        if any(not isinstance(lane, int) or isinstance(lane, bool) for lane in lanes) or len(
-            set(lanes)
-        ) < len(lanes):
+        if any(not isinstance(lane, int) or isinstance(lane, bool) for lane in lanes) or len(set(lanes)) < len(lanes):
             raise _RefusalError("bad_request", "lanes are whole numbers, each named once")
         shape = (request.count(), len(lanes), self._columns[0])
         array = request.rows(request.params.get("rows"), shape)

@@ -107,9 +107,7 @@ def ladder(record: Record, findings: Sequence[Finding]) -> list[Rung]:
     return rungs
 
 
-def _state(
-    own: Sequence[Finding], passed: Sequence[Finding], failed: Sequence[Finding], *, self_only: bool
-) -> str:
+def _state(own: Sequence[Finding], passed: Sequence[Finding], failed: Sequence[Finding], *, self_only: bool) -> str:
     required = [finding for finding in own if finding.weight == "required"]
     if not own:
         return "not asked"

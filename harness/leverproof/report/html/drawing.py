@@ -131,11 +131,7 @@ def tick_words(tick: float) -> str:
 
 def _expected(band: Band, left: float, right: float, y: Scale) -> Markup:
     high, low = y(band.value + band.tolerance), y(band.value - band.tolerance)
-    area = (
-        f'<path class="band" d="M{left:.1f} {high:.1f}H{right}V{low:.1f}H{left:.1f}Z"/>'
-        if low - high > 0.5
-        else ""
-    )
+    area = f'<path class="band" d="M{left:.1f} {high:.1f}H{right}V{low:.1f}H{left:.1f}Z"/>' if low - high > 0.5 else ""
     return Markup(f'{area}<path class="expected" d="M{left:.1f} {y(band.value):.1f}H{right}"/>')
 
 

@@ -118,11 +118,7 @@ def read_points(case: CaseEvidence, finding: Finding, lines: Sequence[Line], cha
         named = {instant.name for instant in instants_of(case, finding, point, line.label)}
         history = case.histories[point, line.label]
         step = history.grid.step / TICKS_PER_SECOND
-        spots = [
-            (r.row * step, r.values[channel])
-            for r in history.readings
-            if r.name in named and channel in r.values
-        ]
+        spots = [(r.row * step, r.values[channel]) for r in history.readings if r.name in named and channel in r.values]
         if spots:
             held = np.array(spots, dtype=np.float64)
             out.append(Line(line.label, held[:, 0], held[:, 1], line.index))
@@ -261,12 +257,7 @@ def _expectations(case: CaseEvidence) -> list[dict[str, Any]]:
         channel = judgement.channel if judgement is not None else ""
         for point in finding.points:
             band = _band(finding, point, channel)
-            if (
-                band is not None
-                and point.label in labels
-                and judgement is not None
-                and not judgement.change_from
-            ):
+            if band is not None and point.label in labels and judgement is not None and not judgement.change_from:
                 out.append(
                     {"channel": channel, "point": labels[point.label], "value": band.value,
                      "tolerance": band.tolerance}

@@ -40,9 +40,7 @@ def of_finding(case: CaseEvidence, finding: Finding, name: str) -> Markup | None
     """The still figure of a finding with its caption, and the place of the plot that replaces it on a screen."""
     unit = finding.points[0].unit if finding.points else ""
     placed = [
-        Placed(p.label or finding.judgement, p.excess, p.limit, p.w)
-        for p in finding.points
-        if p.excess is not None
+        Placed(p.label or finding.judgement, p.excess, p.limit, p.w) for p in finding.points if p.excess is not None
     ]
     scale = distances(placed, unit, f"distance from the expectation: {finding.asked[:200]}")
     channel = channel_of(case, finding)
@@ -96,11 +94,7 @@ def _places(finding: Finding) -> list[Instant]:
     """Where a crossing was found and where it was expected, on the axis of the sweep."""
     if finding.what != "crossing":
         return []
-    ends = [
-        (name, value)
-        for p in finding.points[:1]
-        for name, value in (("found", p.found), ("expected", p.expected))
-    ]
+    ends = [(name, value) for p in finding.points[:1] for name, value in (("found", p.found), ("expected", p.expected))]
     return [Instant(name, value) for name, value in ends if value is not None and math.isfinite(value)]
 
 
@@ -116,19 +110,13 @@ def _merged(instants: list[Instant]) -> list[Instant]:
 def _caption(case: CaseEvidence, finding: Finding, channel: str) -> str:
     label = point_labels(case).get(point_of(case, finding), "")
     where = f" at {label}" if label else ""
-    return (
-        f"{channel_words(channel).capitalize()}{where}, readings marked"
-        if channel
-        else "Distance from expectation"
-    )
+    return f"{channel_words(channel).capitalize()}{where}, readings marked" if channel else "Distance from expectation"
 
 
 def explorer(case: CaseEvidence) -> Markup:
     """The plot of any channel of a case, made when it is first seen."""
     first = next((channel_of(case, f) for f in case.findings if channel_of(case, f)), "")
-    live = _place(
-        case, f"explore-{data_id(case.planned.case.id)}", first, next(iter(point_labels(case)), 0), ()
-    )
+    live = _place(case, f"explore-{data_id(case.planned.case.id)}", first, next(iter(point_labels(case)), 0), ())
     return element(
         "details",
         element("summary", element("h4", "Plots: any channel, any run")),

@@ -40,9 +40,7 @@ def summary_table(findings: Sequence[Finding], anchor: Callable[[str], str]) -> 
     ]
     heads = ["verdict", "asked", *valued_heads(findings), number_head("beyond tolerance"),
              number_head("doubt (95 %)"), number_head("units of doubt")]  # fmt: skip
-    return table(
-        heads, rows, caption="The required ones first, the furthest beyond doubt first", class_="summary"
-    )
+    return table(heads, rows, caption="The required ones first, the furthest beyond doubt first", class_="summary")
 
 
 def valued_heads(findings: Sequence[Finding]) -> list[Markup]:

@@ -85,9 +85,7 @@ def section(key: str, *inside: Markup | None) -> Markup:
 def tested(record: Record) -> Markup:
     """What was run against what, when and where, with the build of the harness."""
     pairs = mounted(record)
-    build = (
-        f"leverproof {record.header.get('version', 'unknown')}, record format {record.header.get('format')}"
-    )
+    build = f"leverproof {record.header.get('version', 'unknown')}, record format {record.header.get('format')}"
     if record.header.get("suite"):
         build += f", suite {record.header['suite']}"
     pairs["judged by"] = build
@@ -164,9 +162,7 @@ def rungs(record: Record, findings: Sequence[Finding]) -> Markup:
     ]
     heads = ["subject", "stands", "stands on", *map(number_head, ("passed", "failed", *list(PARTS)[1:]))]
     told = "Where a lower subject fails, what stands on it is blocked and not counted twice."
-    return section(
-        "ladder", element("p", told), table(heads, rows, caption="Subjects, the lowest rung first")
-    )
+    return section("ladder", element("p", told), table(heads, rows, caption="Subjects, the lowest rung first"))
 
 
 def opened(findings: Sequence[Finding], parts: Markup) -> Markup:

@@ -13,8 +13,7 @@ _SHAPES = {
     "fail": '<path d="M1.5 1.5h13v13h-13z" class="f"/><path d="M5 5l6 6m0 -6l-6 6" class="h"/>',
     "inconclusive": '<path d="M8 1.5l7 12.5h-14z" class="o"/><path d="M4.5 11h7" class="l"/>',
     "invalid run": '<path d="M8 14.5l7 -12.5h-14z" class="o"/><path d="M8 4.5v4" class="l"/>',
-    "error": '<path d="M5 1.5h6l3.5 3.5v6l-3.5 3.5h-6l-3.5 -3.5v-6z" class="f"/>'
-    '<path d="M8 4v5m0 1.6v1.6" class="h"/>',
+    "error": '<path d="M5 1.5h6l3.5 3.5v6l-3.5 3.5h-6l-3.5 -3.5v-6z" class="f"/><path d="M8 4v5m0 1.6v1.6" class="h"/>',
     "flaky": '<path d="M1.5 11l3.2 -6l3.3 6l3.3 -6l3.2 6" class="l"/>',
     "blocked": '<path d="M1.5 1.5h13v13h-13z" class="o"/><path d="M4 8h8" class="l"/>',
     "deferred": '<path d="M3 1.5h10l-10 13h10z" class="o"/>',

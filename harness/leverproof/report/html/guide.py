@@ -35,9 +35,7 @@ def render(record: Record, *, by_eye: Sequence[Item] = ()) -> str:
         front.banner(record, findings),
         _contents(opened),
         element("main", *_main(record, findings, opened, quiet, by_eye)),
-        element(
-            "footer", element("p", "Made by leverproof from a record; plots by uPlot 1.6.32, MIT licence.")
-        ),
+        element("footer", element("p", "Made by leverproof from a record; plots by uPlot 1.6.32, MIT licence.")),
         *(data_script(data_id(c.planned.case.id), plot_data(c)) for c in (*opened, *quiet) if c.histories),
         Markup(f"<script>{script}</script>"),
     ]
@@ -116,6 +114,4 @@ def _contents(opened: Sequence[CaseEvidence]) -> Markup:
 
 
 def _link(case: CaseEvidence) -> Markup:
-    return element(
-        "a", case.planned.case.title or case.planned.case.id, href=f"#{anchor(case.planned.case.id)}"
-    )
+    return element("a", case.planned.case.title or case.planned.case.id, href=f"#{anchor(case.planned.case.id)}")

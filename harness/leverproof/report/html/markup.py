@@ -31,11 +31,7 @@ def escaped(text: str) -> Markup:
     told."""
     if isinstance(text, Markup):
         return text
-    shown = (
-        text
-        if len(text) <= LONGEST
-        else f"{text[:LONGEST]} ... ({len(text) - LONGEST:,} characters left out)"
-    )
+    shown = text if len(text) <= LONGEST else f"{text[:LONGEST]} ... ({len(text) - LONGEST:,} characters left out)"
     return Markup(html.escape(visible(shown), quote=True))
 
 

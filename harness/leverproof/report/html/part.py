@@ -100,9 +100,7 @@ def _body(record: Record, case: CaseEvidence, opened: Sequence[Finding]) -> Iter
 
 
 def _command(record: Record, reference: ReferenceCase) -> Markup:
-    return element(
-        "pre", element("code", repeat_command(record.header, reference.id)), tabindex="0", class_="command"
-    )
+    return element("pre", element("code", repeat_command(record.header, reference.id)), tabindex="0", class_="command")
 
 
 def _open_finding(record: Record, case: CaseEvidence, finding: Finding, index: int) -> Markup:
@@ -115,9 +113,7 @@ def _open_finding(record: Record, case: CaseEvidence, finding: Finding, index: i
         element("p", "If this is so: ", consequence) if consequence else None,
         element("p", "Note: ", finding.note) if finding.note and finding.found else None,
         element("p", "Deferral: ", deferral_words(finding), class_="alarm") if finding.deferral else None,
-        element("p", "Its tolerance is the user's: ", finding.loosened, class_="alarm")
-        if finding.loosened
-        else None,
+        element("p", "Its tolerance is the user's: ", finding.loosened, class_="alarm") if finding.loosened else None,
         element("p", "What the method can see, as said before the run: ", *seen) if seen else None,
         element("p", "Why it is asked: ", finding.why) if finding.why else None,
         figures.of_finding(case, finding, f"{anchor(finding.case)}-{index}"),
@@ -222,13 +218,9 @@ def _grounds(case: CaseEvidence) -> list[Markup]:
         judgement = asked(case, finding)
         tolerance = judgement.tolerance if judgement is not None else None
         words = tolerance_words(tolerance) if tolerance is not None else finding.tolerance or "none"
-        rows.append(
-            [finding.judgement, _how(case, finding), words, finding.basis, finding.source, finding.weight]
-        )
+        rows.append([finding.judgement, _how(case, finding), words, finding.basis, finding.source, finding.weight])
     heads = ["judgement", "how", "tolerance", "basis", "source", "weight"]
-    return (
-        [table(heads, rows, caption=f"Tolerances, basis and sources: {case.planned.case.id}")] if rows else []
-    )
+    return [table(heads, rows, caption=f"Tolerances, basis and sources: {case.planned.case.id}")] if rows else []
 
 
 def parts(record: Record, cases: Sequence[CaseEvidence]) -> Markup:

@@ -46,9 +46,7 @@ def read_number(key: str, text: str) -> Answered:
         if not doubt >= 0.0:
             raise InputError("a doubt cannot be negative", code="range")
         if symbol not in ("degC", "ft") and doubt >= number:
-            raise InputError(
-                f"a doubt of {spread[0]} is as large as the value of {value}", "", NO_DOUBT, "range"
-            )
+            raise InputError(f"a doubt of {spread[0]} is as large as the value of {value}", "", NO_DOUBT, "range")
     if not page.isprintable():
         raise InputError("there is a character in it that cannot be printed", code="text")
     return Answered(value, spread[0] if spread else "", page)
@@ -63,19 +61,14 @@ def unusual(key: str, answer: Answered) -> str:
     symbol = NUMBERS[section][name]
     if usual[0] <= parse(answer.value).to(symbol) <= usual[1]:
         return ""
-    return (
-        f"unusual: {usual[0]:g} to {usual[1]:g} {symbol if symbol != '1' else ''}".rstrip()
-        + "; is the unit right?"
-    )
+    return f"unusual: {usual[0]:g} to {usual[1]:g} {symbol if symbol != '1' else ''}".rstrip() + "; is the unit right?"
 
 
 def _with_unit(text: str, symbol: str) -> Quantity:
     """A quantity; a number without its unit is asked for with it, rather than called a ratio."""
     found = parse(text)
     if found.unit == "1" and symbol != "1" and "%" not in text:
-        raise InputError(
-            f"{text!r} has no unit", "", f"write for example '{text.strip()} {symbol}'", "dimension"
-        )
+        raise InputError(f"{text!r} has no unit", "", f"write for example '{text.strip()} {symbol}'", "dimension")
     return found
 
 
@@ -94,9 +87,7 @@ def read_rate(text: str) -> Answered | None:
     if text.casefold() in ("no", "none"):
         return None
     if not 0.0 < parse(text).to("1/s") <= FASTEST:
-        raise InputError(
-            f"a lever rate lies above 0 and at most {FASTEST:g} 1/s", "", "for example 0.1 1/s", "range"
-        )
+        raise InputError(f"a lever rate lies above 0 and at most {FASTEST:g} 1/s", "", "for example 0.1 1/s", "range")
     return Answered(text)
 
 

@@ -47,9 +47,7 @@ def slug(title: str) -> str:
 def _section(section: str, keys: list[str], found: Interviewed, source: str) -> list[str]:
     given = [key for key in keys if key in found.answers]
     blank = [key for key in keys if key in found.losses]
-    lines = [
-        f"# {key.partition('.')[2]}: not given. Without it {found.losses[key].words()}.\n" for key in blank
-    ]
+    lines = [f"# {key.partition('.')[2]}: not given. Without it {found.losses[key].words()}.\n" for key in blank]
     if given:
         return [_table(section, ((key, found.answers[key]) for key in given), source) + "".join(lines)]
     if not lines:
@@ -65,9 +63,7 @@ def _table(name: str, entries: Iterable[tuple[str, Answered]], source: str) -> s
             lines.append(f"# {question.words}\n")
         told = answer.source or (f"{source}, {answer.page}" if answer.page else source)
         doubt = f", doubt = {_text(answer.doubt)}" if answer.doubt else ""
-        lines.append(
-            f"{key.partition('.')[2]} = {{ value = {_text(answer.value)}, source = {_text(told)}{doubt} }}\n"
-        )
+        lines.append(f"{key.partition('.')[2]} = {{ value = {_text(answer.value)}, source = {_text(told)}{doubt} }}\n")
     return "".join(lines)
 
 

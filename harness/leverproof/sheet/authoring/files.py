@@ -34,9 +34,7 @@ def pairs(words: Sequence[str]) -> dict[str, str]:
         key, equals, text = word.partition("=")
         key = key.strip()
         if not equals:
-            raise UsageError(
-                f"{word!r} is not of the form KEY=TEXT", "--answer", "--list lists the keys", "answer"
-            )
+            raise UsageError(f"{word!r} is not of the form KEY=TEXT", "--answer", "--list lists the keys", "answer")
         if key in out:
             raise UsageError(f"{key} is answered twice", "--answer", "answer each once", "repeated")
         out[key] = text
@@ -83,9 +81,7 @@ def _once_more(
     if not asked.patient or not again:
         raise error
     asked.tell(f"\n  {error.message}{f' ({error.hint})' if error.hint else ''}; these once more:\n")
-    return interview(
-        {key: text for key, text in given.items() if key not in again}, asked, judged, before=left
-    )
+    return interview({key: text for key, text in given.items() if key not in again}, asked, judged, before=left)
 
 
 def _predicted_from(sheet: EngineSheet) -> tuple[str, ...]:
@@ -101,6 +97,4 @@ def _predicted_from(sheet: EngineSheet) -> tuple[str, ...]:
 
 def _free(path: Path) -> None:
     if path.exists() or path.is_symlink():
-        raise UsageError(
-            "there already, nothing was written", str(path), "name another file with --out", "exists"
-        )
+        raise UsageError("there already, nothing was written", str(path), "name another file with --out", "exists")

@@ -75,11 +75,7 @@ def interview(
 
 def without(found: Interviewed, path: str) -> Interviewed:
     """What was asked, but for the questions that ``path`` of a sheet is about: a section, a datum, or a part of one."""
-    about = {
-        q.key
-        for q in QUESTIONS
-        if q.key.startswith(f"{path}.") or path == q.key or path.startswith(f"{q.key}.")
-    }
+    about = {q.key for q in QUESTIONS if q.key.startswith(f"{path}.") or path == q.key or path.startswith(f"{q.key}.")}
     if path == "hardware.boost_acts_on":
         about.add("levers.boost")
     return Interviewed(found.answers, found.losses, found.put - about)
@@ -139,9 +135,7 @@ def _answer(
     question: Question, given: Mapping[str, str], asked: Asked, answers: Mapping[str, Answered]
 ) -> Answered | None:
     settled = (
-        _settled(question, answers)
-        if question.kind == "word" and question.key != "hardware.arrangement"
-        else None
+        _settled(question, answers) if question.kind == "word" and question.key != "hardware.arrangement" else None
     )
     if question.key in given:
         found = _read_given(question, given[question.key], answers)

@@ -111,9 +111,7 @@ _WORDS: dict[str, tuple[str, dict[str, str], str | None]] = {
         None,
     ),
 }
-assert {key: set(choices) for key, (_, choices, _) in _WORDS.items()} == {
-    k: set(v) for k, v in HARDWARE.items()
-}
+assert {key: set(choices) for key, (_, choices, _) in _WORDS.items()} == {k: set(v) for k, v in HARDWARE.items()}
 
 _RATED = {
     "manifold_pressure": "manifold pressure, absolute, such as '45 inHg'",
@@ -132,11 +130,7 @@ _RATINGS = {
     "cruise": ("Cruise", ("manifold_pressure", "engine_speed", "brake_power", "fuel_flow")),
 }
 _NUMBERS: dict[str, str] = {
-    **{
-        f"{rating}.{key}": f"{words} {_RATED[key]}"
-        for rating, (words, keys) in _RATINGS.items()
-        for key in keys
-    },
+    **{f"{rating}.{key}": f"{words} {_RATED[key]}" for rating, (words, keys) in _RATINGS.items() for key in keys},
     "climb.full_throttle_height": "Full-throttle height: full throttle just gives climb pressure, such as '12000 ft'",
     "idle.engine_speed": "Idling rpm at sea level, throttle closed, propeller full forward",
     "limits.turbo_speed": "Turbo speed limit, such as '22000 rpm'",

@@ -34,9 +34,7 @@ def check_hardware(sheet: EngineSheet) -> Remarks:
     """Data and levers of hardware the engine does not have, and hardware without what it needs."""
     arrangement = sheet.word("hardware.arrangement")
     for table, known in _TABLES.items():
-        for path in (
-            path for path in sheet.data if path.startswith(f"{table}.") and arrangement not in known
-        ):
+        for path in (path for path in sheet.data if path.startswith(f"{table}.") and arrangement not in known):
             yield _against(path, "hardware.arrangement", arrangement)
     for path, (word, known) in _DATA.items():
         if path in sheet.data and sheet.word(word) not in known:
@@ -68,17 +66,11 @@ def fits(path: str, sheet: EngineSheet) -> bool:
     if path == "geared_stage.ratio_high":
         return arrangement == "geared_two_speed"
     if path.startswith("light."):
-        asked = (
-            ("three_state",)
-            if path in ("light.blinking_above", "light.off_above")
-            else ("three_state", "plain")
-        )
+        asked = ("three_state",) if path in ("light.blinking_above", "light.off_above") else ("three_state", "plain")
         return sheet.word("hardware.light") in asked
     if path == "levers.boost":
         return sheet.word("hardware.boost_acts_on") not in ("", "none")
-    word, accepted = (
-        _LEVERS.get(path.removeprefix("levers."), ("", ())) if path.startswith("levers.") else ("", ())
-    )
+    word, accepted = _LEVERS.get(path.removeprefix("levers."), ("", ())) if path.startswith("levers.") else ("", ())
     word, accepted = _DATA.get(path, (word, accepted))
     return not word or sheet.word(word) in accepted
 

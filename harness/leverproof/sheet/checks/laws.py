@@ -44,11 +44,7 @@ def check_outside_air(sheet: EngineSheet) -> Remarks:
     for rating in _RATINGS:
         path = f"{rating}.manifold_pressure"
         held = number(sheet, path)
-        if (
-            held is not None
-            and rating in ("takeoff", "maximum_continuous")
-            and held - doubt(sheet, path) > outside
-        ):
+        if held is not None and rating in ("takeoff", "maximum_continuous") and held - doubt(sheet, path) > outside:
             yield Remark(
                 "outside air",
                 CONTRADICTION,

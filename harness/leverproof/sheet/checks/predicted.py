@@ -42,9 +42,7 @@ def check_predicted(sheet: EngineSheet) -> Remarks:
     }
     airspeed = CLIMB_AIRSPEED.get(sheet.word("hardware.service"), 150.0)
     try:
-        made = predict(
-            sheet, (), conditions=Conditions(airspeed=airspeed), samples=SAMPLES, seed=SEED, names=names
-        )
+        made = predict(sheet, (), conditions=Conditions(airspeed=airspeed), samples=SAMPLES, seed=SEED, names=names)
     except InputError as refused:
         path = refused.where.rpartition(": ")[2]
         path = path if path in sheet.data else "takeoff.brake_power"
@@ -68,9 +66,7 @@ def _split_lever(sheet: EngineSheet) -> Remarks:
     if sheet.number(path) is None:
         return
     conditions = Conditions(airspeed=SPLIT_LEVER_AIRSPEED)
-    made = predict(
-        sheet, (SPLIT_LEVER_HEIGHT,), conditions=conditions, samples=SAMPLES, seed=SEED, names={name}
-    )
+    made = predict(sheet, (SPLIT_LEVER_HEIGHT,), conditions=conditions, samples=SAMPLES, seed=SEED, names={name})
     told = made.expectations.get(f"{name}@{SPLIT_LEVER_HEIGHT:.0f}ft")
     if told is not None:
         yield from _compared(sheet, path, told, SPLIT_LEVER_AIRSPEED)
@@ -125,8 +121,6 @@ def _take_off_reached(sheet: EngineSheet, found: object) -> Remarks:
         told = found.get(name)
         if told is not None and math.isfinite(told.high) and told.high < 0.0:
             path = "takeoff.manifold_pressure"
-            words = (
-                "take-off pressure is out of reach at sea level with the throttle wide open and boost back"
-            )
+            words = "take-off pressure is out of reach at sea level with the throttle wide open and boost back"
             calculation = f"predicted height {told.median:.0f} ft, 5-95 % {told.low:.0f} to {told.high:.0f}"
             yield Remark("gear and wheel", WARNING, path, words, calculation, _SOURCE)

@@ -52,9 +52,7 @@ def check_order(sheet: EngineSheet) -> Remarks:
         )
     if "maximum_continuous.minutes" in sheet.data:
         path = "maximum_continuous.minutes"
-        yield Remark(
-            "rating order", WARNING, path, "a continuous rating has no time limit", shown(sheet, path), _ORDER
-        )
+        yield Remark("rating order", WARNING, path, "a continuous rating has no time limit", shown(sheet, path), _ORDER)
 
 
 def check_light(sheet: EngineSheet) -> Remarks:

@@ -51,9 +51,7 @@ def installed_examples() -> dict[str, Example]:
         folder = Path(point.load()())
         for name, entry in tomllib.loads(read_text(str(folder / CATALOGUE))).items():
             paths = [(folder / file).resolve() for file in entry["files"]]
-            found[name] = Example(
-                name, entry["does"], folder / entry["stand"], {path.name: path for path in paths}
-            )
+            found[name] = Example(name, entry["does"], folder / entry["stand"], {path.name: path for path in paths})
     return found
 
 

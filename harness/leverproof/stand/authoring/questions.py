@@ -145,9 +145,7 @@ def _step(text: str, _: Answers) -> str:
 def _deadlines(text: str, _: Answers) -> dict[str, str]:
     parts = [part.strip() for part in text.split(",")]
     if len(parts) != len(DEADLINES):
-        raise InputError(
-            f"{text!r} is not three durations", "", "write for example 30 s, 10 s, 0.02 s", "deadline"
-        )
+        raise InputError(f"{text!r} is not three durations", "", "write for example 30 s, 10 s, 0.02 s", "deadline")
     for part in parts:
         if not parse(part).to("s") > 0.0:
             raise InputError(f"{part!r} is not above 0", code="deadline")
@@ -236,6 +234,4 @@ def check_options(given: Mapping[str, object], kind: str, *, fixed: frozenset[st
                 "the example says this itself", question.option, "leave it out, or change the file", "option"
             )
         if question.kinds and kind not in question.kinds:
-            raise UsageError(
-                f"a stand of kind {kind!r} has no such thing", question.option, "leave it out", "option"
-            )
+            raise UsageError(f"a stand of kind {kind!r} has no such thing", question.option, "leave it out", "option")
