@@ -79,6 +79,29 @@ def test_a_bar_on_a_terminal_that_takes_texts_as_they_are() -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals are sent")
+@pytest.mark.parametrize("sent", ["SIGINT", "SIGTERM"])
+def test_a_run_ended_while_it_reports_says_that_its_record_is_finished(tmp_path: Path, sent: str) -> None:
+    usual = "default_int_handler" if sent == "SIGINT" else "SIG_DFL"
+    command = (
+        "import signal, sys, time\nfrom pathlib import Path\nfrom leverproof.cli import run\n"
+        f"signal.signal(signal.{sent}, signal.{usual})\n"
+        "def rendered(*given):\n    Path('reporting').touch()\n    time.sleep(60)\n"
+        "run.rendered = rendered\nfrom leverproof.cli.main import main\nsys.exit(main(sys.argv[1:]))\n"
+    )
+    words = [sys.executable, "-c", command, "run", "--case", "stopped-manifold-pressure", "--out", "record"]
+    child = subprocess.Popen(words, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    deadline = time.monotonic() + 60.0
+    while not (tmp_path / "reporting").exists():
+        assert child.poll() is None and time.monotonic() < deadline
+        time.sleep(0.01)
+    child.send_signal(getattr(signal, sent))
+    _, told = child.communicate(timeout=60)
+    assert child.returncode == 130
+    assert "the record in record/ is finished, and `leverproof report record` reports from it" in told.decode()
+    read_record(tmp_path / "record").verify()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals are sent")
 @pytest.mark.parametrize("sent", ["SIGINT", "SIGTERM", "SIGHUP"])
 def test_an_interrupted_run_keeps_what_is_finished_and_says_how_to_go_on(
     tmp_path: Path, plans: ModuleType, sent: str

@@ -376,3 +376,21 @@ def test_a_report_refused_after_the_run_costs_no_other(
     assert main(words) == 2
     assert "cannot write this file: No space left on device" in capsys.readouterr().err
     assert "<testsuites" in (tmp_path / "r.xml").read_text("utf-8")
+
+
+@pytest.mark.parametrize("words", [["report"], ["report", "--format", "json"], ["discrepancies"]])
+def test_a_finding_changed_by_hand_is_shown_with_a_warning(
+    words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write(tmp_path / "rec")
+    assert main([*words, str(tmp_path / "rec")]) == 0
+    assert capsys.readouterr().err == ""
+    lines = tmp_path / "rec" / "record.jsonl"
+    lines.write_text(lines.read_text().replace("2,090 hp", "1,890 hp"))
+    assert main([*words, str(tmp_path / "rec")]) == 0
+    told = capsys.readouterr()
+    assert told.out
+    assert told.err.startswith(
+        "warning: this record cannot be trusted: its lines are not those that were written"
+    )
+    assert str(lines) in told.err

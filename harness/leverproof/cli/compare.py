@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from leverproof.cli.opening import opened
 from leverproof.cli.screen import say, width, write_file
 
 _FORMATS = ("html", "text", "markdown")
@@ -23,13 +24,12 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Compares; 0 whatever the records say."""
     from leverproof.cli.run import check_place
-    from leverproof.record.bundle import open_record
     from leverproof.report.comparison import page, text
     from leverproof.report.comparison.fold import compare
 
     for folder in options.records if options.out is not None else ():
         check_place("out", options.out, folder)
-    found = compare([open_record(path) for path in options.records])
+    found = compare([opened(path) for path in options.records])
     kind = options.format or ("text" if options.out is None else "html")
     if kind == "html":
         told = page.render(found)

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from leverproof.cli.opening import opened
 from leverproof.cli.screen import say, width, write_file
 
 if TYPE_CHECKING:
@@ -28,13 +29,12 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Prints the list; 0 whatever is on it."""
     from leverproof.cli.run import check_place
-    from leverproof.record.bundle import open_record
     from leverproof.report import discrepancies
 
     for folder in options.records if options.json is not None else ():
         check_place("json", options.json, folder)
     today = _day(options.today)
-    records = [open_record(path) for path in dict.fromkeys(options.records)]
+    records = [opened(path) for path in dict.fromkeys(options.records)]
     found = discrepancies.discrepancies(records, today)
     remarks = discrepancies.unfinished(records)
     say(discrepancies.render(found, len(records), closed=options.closed, remarks=remarks, width=width()))

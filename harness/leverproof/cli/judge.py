@@ -63,7 +63,7 @@ def _recorded(options: argparse.Namespace) -> int:
     """The same session that `run` makes of a recording, of one case, and no record is kept."""
     import tempfile
 
-    from leverproof.cli.run import rendered
+    from leverproof.cli.run import ended_in_order, rendered
     from leverproof.errors import UsageError
     from leverproof.record.reader import read_record
     from leverproof.session import RunRequest, run_session
@@ -75,7 +75,7 @@ def _recorded(options: argparse.Namespace) -> int:
     if stand.kind != RECORDING:
         words = f"this stand mounts a model ({stand.kind}), it is no recording"
         raise UsageError(words, "--stand", "`leverproof run` drives a model and judges it", "judge")
-    with tempfile.TemporaryDirectory(prefix="leverproof-") as folder:
+    with ended_in_order(), tempfile.TemporaryDirectory(prefix="leverproof-") as folder:
         request = RunRequest(
             stand=options.stand,
             sheet=options.sheet,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from leverproof.cli.opening import opened
 from leverproof.cli.run import rendered
 from leverproof.cli.screen import say, write_file
 
@@ -25,11 +26,10 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Renders; 0 whatever the record says."""
-    from leverproof.record.bundle import open_record
     from leverproof.report import terminal
     from leverproof.report.by_eye import read_by_eye
 
-    record = open_record(options.record)
+    record = opened(options.record)
     by_eye = read_by_eye(options.by_eye, record) if options.by_eye else ()
     if options.out is None:
         say(rendered(record, options.format, by_eye))

@@ -70,7 +70,6 @@ def run(options: argparse.Namespace) -> int:
 
     from leverproof.errors import LeverproofError
     from leverproof.judge.endings import INTERRUPTED
-    from leverproof.record.reader import read_record
     from leverproof.report import sarif
     from leverproof.session import RunRequest, run_session
 
@@ -93,18 +92,23 @@ def run(options: argparse.Namespace) -> int:
         deferrals=options.deferrals,
         today=datetime.now(UTC).date(),
     )
-    try:
-        with ended_in_order(), ProgressLine(unit="s of engine time") as progress:
-            code: int = run_session(request, progress)
-    except LeverproofError as problem:
-        if options.sarif is not None:
-            write_file(options.sarif, sarif.render_error(problem, exit_code_of(problem)))
-        raise
-    record = read_record(options.out)
-    try:
-        say(rendered(record, "table"))
-    finally:  # a full disk behind the table costs no report that lies elsewhere
-        _write_all({path: rendered(record, kind) for kind, path in wanted.items()})
+    with ended_in_order():
+        try:
+            with ProgressLine(unit="s of engine time") as progress:
+                code: int = run_session(request, progress)
+        except LeverproofError as problem:
+            if options.sarif is not None:
+                write_file(options.sarif, sarif.render_error(problem, exit_code_of(problem)))
+            raise
+        try:
+            _tell(options.out, wanted)
+        except KeyboardInterrupt:
+            print(
+                f"interrupted while reporting: the record in {options.out}/ is finished, and "
+                f"`leverproof report {options.out}` reports from it",
+                file=sys.stderr,
+            )
+            return INTERRUPTED
     if code == INTERRUPTED:
         print(
             f"interrupted: what was finished is kept in {options.out}/. The same command flies all of it again, and "
@@ -112,6 +116,17 @@ def run(options: argparse.Namespace) -> int:
             file=sys.stderr,
         )
     return code
+
+
+def _tell(folder: Path, wanted: Mapping[str, Path]) -> None:
+    """Prints the table of the record, and writes the reports asked for by their kind."""
+    from leverproof.record.reader import read_record
+
+    record = read_record(folder)
+    try:
+        say(rendered(record, "table"))
+    finally:  # a full disk behind the table costs no report that lies elsewhere
+        _write_all({path: rendered(record, kind) for kind, path in wanted.items()})
 
 
 @contextmanager
