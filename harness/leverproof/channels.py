@@ -27,6 +27,16 @@ class Channel:
     span: float = 1.0
     positions: tuple[tuple[str, float], ...] = ()
 
+    @property
+    def farthest(self) -> tuple[float, float]:
+        """The least and the most that a reading shows on any engine: zero where nothing is below it, absolute zero for
+        a temperature, else its span backwards; an opening or a position 1, else ten times its span (assumption, wide
+        of everything flown). Only for a reading that is a number."""
+        if self.unit == "1":
+            return 0.0, 1.0
+        least = {"degC": -273.15, "hp": -self.span, "lbf.ft": -self.span, "deg": -self.span}.get(self.unit, 0.0)
+        return least, 10.0 * self.span
+
 
 def _lever(
     name: str, meaning: str, states: tuple[str, ...] = (), positions: tuple[tuple[str, float], ...] = ()

@@ -158,7 +158,9 @@ def parse(text: object, where: str = "") -> Quantity:
     Raises :class:`InputError` for anything that is not a finite number with a known unit.
     """
     if isinstance(text, bool) or not isinstance(text, int | float | str):
-        raise InputError(f"expected a quantity such as '52 inHg', found {text!r}", where, code="quantity")
+        raise InputError(
+            f"expected a quantity such as '52 inHg', found {text!r}", where, "put it in quotes", "quantity"
+        )
     if isinstance(text, int | float):
         try:
             number, symbol = float(text), "1"
@@ -175,6 +177,6 @@ def parse(text: object, where: str = "") -> Quantity:
             )
         number, symbol = float(match.group(1).replace("_", "")), match.group(2) or "1"
     if not math.isfinite(number):
-        raise InputError(f"{text!r} is not a finite number", where, code="quantity")
+        raise InputError(f"{text!r} is not a finite number", where, "write a number such as '52 inHg'", "quantity")
     unit(symbol, where)
     return Quantity(number, symbol)

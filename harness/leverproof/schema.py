@@ -60,6 +60,20 @@ _COUNTS = {
 }
 
 
+_ADVICE = {
+    **dict.fromkeys(_LIMITS, "write a number within it"),
+    **dict.fromkeys(_UNKNOWN, "remove it"),
+    "minItems": "add what is missing, or leave the key out",
+    "minLength": "write something, or leave the key out",
+    "maxItems": "leave the rest out",
+    "maxLength": "write it shorter",
+    "minProperties": "add what is missing",
+    "uniqueItems": "keep one of them",
+    "required": "add it",
+}
+"""What to do where a schema says nothing of the key itself."""
+
+
 def load_schema(name: str) -> dict[str, Any]:
     """The schema ``NAME.schema.json`` of the reference data."""
     file = reference_data().joinpath("schemas", f"{name}.schema.json")
@@ -193,7 +207,7 @@ def _sentence(error: ValidationError, where: str, text: str | None) -> InputErro
     if not hint and keyword not in (*_UNKNOWN, "required"):
         # What is at least said of a key: what it is for.
         hint = _described(error)
-    return InputError(message, place(where, path, text), hint, code)
+    return InputError(message, place(where, path, text), hint or _ADVICE.get(keyword, ""), code)
 
 
 def _known_keys(error: ValidationError) -> list[str]:

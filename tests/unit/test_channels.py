@@ -123,3 +123,10 @@ def test_a_channel_cannot_be_altered() -> None:
     with pytest.raises(AttributeError):
         channels.channel("throttle").unit = "%"  # type: ignore[misc]
     assert isinstance(channel("throttle"), Channel)
+
+
+def test_farthest_reaches_beyond_the_normal_range_and_stops_where_nature_does() -> None:
+    assert CHANNELS["fuel_flow"].farthest == (0.0, 20_000.0)
+    assert CHANNELS["ambient_temperature"].farthest == (-273.15, 1_000.0)
+    assert CHANNELS["brake_power"].farthest == (-2_500.0, 25_000.0)
+    assert CHANNELS["wastegate_opening"].farthest == (0.0, 1.0)

@@ -184,7 +184,14 @@ def case_files(folder: Traversable, where: str, problems: list[InputError]) -> I
     try:
         entries = sorted(folder.iterdir(), key=lambda e: e.name)
     except OSError as reason:
-        problems.append(InputError(f"cannot list this folder: {reason.strerror or reason}", where, code="folder"))
+        problems.append(
+            InputError(
+                f"cannot list this folder: {reason.strerror or reason}",
+                where,
+                "name a folder that can be read",
+                "folder",
+            )
+        )
         return
     for entry in entries:
         if entry.is_dir():

@@ -88,9 +88,16 @@ def _check_run(case: ReferenceCase, run: Run, where: str) -> None:
             check_sweep(step.value, case, f"{at}.value", CHANNELS[step.channel].unit)
             check_seek_width(step, at)
         if step.do == "read" and step.limit < LEAST_READING:
-            raise InputError("a reading needs a limit of at least 5 s", f"{at}.limit", code="duration")
+            raise InputError(
+                "a reading needs a limit of at least 5 s",
+                f"{at}.limit",
+                "a reading takes 5 s of steady readings: give it a minute",
+                "duration",
+            )
         if step.name in _ALWAYS:
-            raise InputError(f"{step.name!r} already names the run's own", f"{at}.name", code="duplicate")
+            raise InputError(
+                f"{step.name!r} already names the run's own", f"{at}.name", "give the step another name", "duplicate"
+            )
     for name, value in run.surroundings.items():
         check_swept_setting(name, value, case, f"{where}.surroundings.{name}")
 
@@ -145,7 +152,7 @@ def _check_names(judgement: Judgement, runs: dict[str, Run], where: str) -> None
             raise InputError(
                 f"run {ref.run!r} has no reading {ref.reading!r}",
                 f"{where}.{key}",
-                nearest(ref.reading, readings),
+                nearest(ref.reading, readings) or "give one of its read steps that name",
                 "reading",
             )
     for run_name, key, name, kinds in _places(judgement):
@@ -153,7 +160,7 @@ def _check_names(judgement: Judgement, runs: dict[str, Run], where: str) -> None
         if name not in steps and not (not kinds and name in _ALWAYS):
             is_there = kinds and any(s.name == name for s in runs[run_name].steps)
             words = f"{name!r} is no {' or '.join(kinds)}" if is_there else f"run {run_name!r} has no {name!r}"
-            raise InputError(words, f"{where}.{key}", nearest(name, steps), "name")
+            raise InputError(words, f"{where}.{key}", nearest(name, steps) or "give one of its steps that name", "name")
 
 
 def _named_runs(judgement: Judgement) -> Iterator[tuple[str, str]]:

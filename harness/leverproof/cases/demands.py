@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from leverproof.cases.history_demands import check_history, history_unit
 from leverproof.cases.model import Judgement, ReferenceCase, Run, Step, Value
-from leverproof.cases.tolerance_demands import check_tolerance
+from leverproof.cases.tolerance_demands import check_bounds, check_tolerance
 from leverproof.cases.values import check_setting, setting_number
 from leverproof.channels import CHANNELS, OTHER_LEVERS
 from leverproof.errors import InputError, nearest
@@ -33,6 +33,7 @@ def check_demand(judgement: Judgement, case: ReferenceCase, where: str) -> None:
         check_sweep(value, case, f"{where}.{key}", symbol)
     _check_distinct(judgement, where)
     check_tolerance(judgement, where)
+    check_bounds(judgement, where)
     runs = {run.name: run for run in case.runs}
     _check_standard(judgement, runs, where)
     _check_predicted(judgement, runs, where)
@@ -247,7 +248,12 @@ def _check_response(judgement: Judgement, where: str) -> None:
             raise InputError("monotone has no time", f"{where}.measure", "say t10 or t90", "demand")
         return
     if not bounded and not judgement.longer_than:
-        raise InputError("a response time needs at_most, at_least or longer_than", where, code="demand")
+        raise InputError(
+            "a response time needs at_most, at_least or longer_than",
+            where,
+            "say how long it may take, such as at_most = '8 s'",
+            "demand",
+        )
     if bounded and judgement.tolerance is None:
         raise InputError("a limit on a time needs a tolerance", where, "there is no default tolerance", "demand")
     low, high = (v.quantity if v is not None else None for v in (judgement.at_least, judgement.at_most))
@@ -269,7 +275,12 @@ def _check_pair(judgement: Judgement, runs: dict[str, Run], where: str) -> None:
     one, other = (runs[name] for name in judgement.runs)
     steps = [[step for step in run.steps if judgement.what != "same" or step.do != "pause"] for run in (one, other)]
     if steps[0] != steps[1] or one.surroundings != other.surroundings:
-        raise InputError(f"{one.name!r} and {other.name!r} do not fly the same program", f"{where}.runs", code="demand")
+        raise InputError(
+            f"{one.name!r} and {other.name!r} do not fly the same program",
+            f"{where}.runs",
+            "make their steps and surroundings equal",
+            "demand",
+        )
     wanted = (1, 2) if judgement.what == "grid_step" else (one.grid, one.grid)
     if (one.grid, other.grid) != wanted:
         raise InputError(
@@ -294,10 +305,16 @@ def _check_unmoved(judgement: Judgement, runs: dict[str, Run], where: str) -> No
         raise InputError(
             f"{one.name!r} and {other.name!r} differ in more than the levers of the other engines",
             f"{where}.runs",
-            code="demand",
+            "make everything equal but the levers of the other engines",
+            "demand",
         )
     if _moved_others(one):
-        raise InputError(f"{one.name!r} moves a lever of another engine too", f"{where}.runs", code="demand")
+        raise InputError(
+            f"{one.name!r} moves a lever of another engine too",
+            f"{where}.runs",
+            "let it hold them: only the second run moves them",
+            "demand",
+        )
 
 
 def _moved_others(run: Run) -> bool:
@@ -331,14 +348,21 @@ def _check_quotient(judgement: Judgement, where: str) -> None:
 
 def _check_by(judgement: Judgement, where: str) -> None:
     if judgement.channel == judgement.by:
-        raise InputError(f"{judgement.by} against itself shows nothing", f"{where}.by", code="demand")
+        raise InputError(
+            f"{judgement.by} against itself shows nothing", f"{where}.by", "name another channel", "demand"
+        )
 
 
 def _check_trend(judgement: Judgement, case: ReferenceCase, where: str) -> None:
     by_sweep = judgement.reading is not None and bool(judgement.over)
     stray = bool(judgement.readings) and (judgement.reading is not None or bool(judgement.over))
     if by_sweep == bool(judgement.readings) or stray:
-        raise InputError("a trend is over a sweep (reading, over) or over readings", where, code="demand")
+        raise InputError(
+            "a trend is over a sweep (reading, over) or over readings",
+            where,
+            "give reading and over, or readings alone",
+            "demand",
+        )
     if judgement.span is not None and not by_sweep:
         raise InputError("a span is part of a sweep", f"{where}.span", "give reading and over", "demand")
     if by_sweep and case.sweep is not None and _points_judged(judgement, case) < LEAST_POINTS:
@@ -350,13 +374,23 @@ def _check_trend(judgement: Judgement, case: ReferenceCase, where: str) -> None:
         )
     if judgement.direction == "constant":
         if judgement.tolerance is None:
-            raise InputError("a constant trend needs a tolerance", where, code="demand")
+            raise InputError("a constant trend needs a tolerance", where, "add tolerance, with its reason", "demand")
         return
     if judgement.least_step is None:
-        raise InputError("a trend declares its least step", f"{where}.least_step", code="demand")
+        raise InputError(
+            "a trend declares its least step",
+            f"{where}.least_step",
+            "say what a step must be at least, such as least_step = '1 hp'",
+            "demand",
+        )
     stated = judgement.least_step.quantity
     if stated is not None and stated.value <= 0.0:
-        raise InputError("a least step must be above zero", f"{where}.least_step", code="range")
+        raise InputError(
+            "a least step must be above zero",
+            f"{where}.least_step",
+            "say what a step must be at least, such as '1 hp'; direction says which way",
+            "range",
+        )
 
 
 def _points_judged(judgement: Judgement, case: ReferenceCase) -> int:

@@ -173,7 +173,7 @@ def _worth(entry: Any, where: str) -> Quantity | None:
         return None
     power = parse(entry, where)
     if power.difference_in("hp", where) <= 0.0:
-        raise InputError("a power must be above zero", where, code="range")
+        raise InputError("a power must be above zero", where, "say how much power, such as '50 hp'", "range")
     return power
 
 
@@ -182,7 +182,12 @@ def _gap(entry: Any, where: str) -> Any:
         return None
     gap = parse(entry, where)
     if gap.to("s", where) < 0.0:
-        raise InputError("a gap cannot be negative", where, code="range")
+        raise InputError(
+            "a gap cannot be negative",
+            where,
+            "give the gap as a time from '0 s'; the order of the events says which comes first",
+            "range",
+        )
     return gap
 
 
@@ -229,7 +234,9 @@ def _per(entry: Any, where: str, symbol: str) -> Per | None:
             "unit",
         )
     if rate.value <= 0.0:
-        raise InputError("a rate must be above zero", f"{where}.rate", code="range")
+        raise InputError(
+            "a rate must be above zero", f"{where}.rate", "say how much a unit is worth, above zero", "range"
+        )
     return Per(held.name, rate)
 
 
@@ -237,11 +244,18 @@ def _event(entry: Mapping[str, Any], where: str) -> Event:
     seen = reading_channel(entry["channel"], f"{where}.channel", states="state" in entry)
     kinds = [k for k in ("crosses", "fraction", "state") if k in entry]
     if len(kinds) != 1:
-        raise InputError("an event has one of crosses, fraction, state", where, code="event")
+        raise InputError("an event has one of crosses, fraction, state", where, "keep one of them", "event")
     if kinds == ["fraction"] and "between" not in entry:
-        raise InputError("a fraction is of the change between two readings", f"{where}.between", code="event")
+        raise InputError(
+            "a fraction is of the change between two readings",
+            f"{where}.between",
+            "add between = ['FIRST', 'SECOND'], with the names of two readings",
+            "event",
+        )
     if kinds == ["crosses"] and "direction" not in entry:
-        raise InputError("a crossing is rising or falling", f"{where}.direction", code="event")
+        raise InputError(
+            "a crossing is rising or falling", f"{where}.direction", "add direction = 'rising' or 'falling'", "event"
+        )
     for key, kind in (("between", "fraction"), ("direction", "crosses")):
         if key in entry and kinds != [kind]:
             raise InputError(f"{key} belongs to {kind}", f"{where}.{key}", "remove it", "event")

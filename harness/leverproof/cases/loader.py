@@ -146,7 +146,12 @@ def _seek(entry: Mapping[str, Any], where: str) -> Step:
         raise InputError(f"a seek cannot move {lever!r}", f"{where}.lever", nearest(lever, known), "lever")
     within = parse(entry["within"], f"{where}.within")
     if within.difference_in(target.unit, f"{where}.within") <= 0.0:
-        raise InputError("a seek's accuracy must be above zero", f"{where}.within", code="range")
+        raise InputError(
+            "a seek's accuracy must be above zero",
+            f"{where}.within",
+            "say how near is near enough, such as '0.02 inHg'",
+            "range",
+        )
     guard = {
         name: parse_value(v, f"{where}.guard.{name}", reading_channel(name, f"{where}.guard.{name}").unit)
         for name, v in entry.get("guard", {}).items()
@@ -167,7 +172,12 @@ def _seek(entry: Mapping[str, Any], where: str) -> Step:
             )
     rate = parse(entry["rate"], f"{where}.rate") if "rate" in entry else None
     if rate is not None and not 0.0 < rate.to("1/s", f"{where}.rate") <= FASTEST:
-        raise InputError(f"a lever rate lies above 0 and at most {FASTEST:g} 1/s", f"{where}.rate", code="range")
+        raise InputError(
+            f"a lever rate lies above 0 and at most {FASTEST:g} 1/s",
+            f"{where}.rate",
+            "'0.1 1/s' is ten seconds from stop to stop",
+            "range",
+        )
     return Step(
         "seek",
         entry.get("name", ""),

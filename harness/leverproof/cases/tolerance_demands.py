@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from leverproof.cases.model import Judgement, Step
-from leverproof.channels import CHANNELS
+from leverproof.channels import CHANNELS, Channel
 from leverproof.errors import InputError
 from leverproof.quantities import UNITS, Quantity
 
+_IN_ITS_UNIT = ("value", "limit", "difference", "trend")
 _HELD = ("expected", "at_most", "at_least")
 WHOLE = 100.0
 """Per cent: a wider tolerance lets pass even what is not there."""
@@ -35,6 +36,7 @@ def check_tolerance(judgement: Judgement, where: str) -> None:
         )
     if tolerance.absolute is None:
         return
+    _check_range(judgement, tolerance.absolute, f"{where}.tolerance.absolute")
     for key in _HELD:
         value = getattr(judgement, key)
         if value is None or value.quantity is None or value.quantity.value == 0.0:
@@ -47,6 +49,54 @@ def check_tolerance(judgement: Judgement, where: str) -> None:
                 f"a tolerance of {tolerance.absolute} is wider than the value of {value.quantity}",
                 f"{where}.tolerance.absolute",
                 "not even zero would fail: narrow it",
+                "range",
+            )
+
+
+def read_in_its_unit(judgement: Judgement) -> Channel | None:
+    """The channel whose readings a judgement compares as they are, in its own unit; None where there is none such."""
+    channel = CHANNELS.get(judgement.channel)
+    if channel is None or channel.kind != "reading" or channel.states or judgement.what not in _IN_ITS_UNIT:
+        return None
+    return None if judgement.relative_to is not None or judgement.by else channel
+
+
+def _check_range(judgement: Judgement, tolerance: Quantity, where: str) -> None:
+    """What is expected may be zero, or a temperature: a tolerance is then held against all the channel ever reads."""
+    channel = read_in_its_unit(judgement)
+    if channel is not None and tolerance.difference_in(channel.unit, where) > channel.span:
+        raise InputError(
+            f"a tolerance of {tolerance} is wider than the whole range of {channel.name}, "
+            f"{Quantity(channel.span, channel.unit)}",
+            where,
+            "nothing would fail: narrow it",
+            "range",
+        )
+
+
+def check_bounds(judgement: Judgement, where: str) -> None:
+    """Raises :class:`InputError` for a bound that lies where no engine's reading, or difference of two, ever is."""
+    channel = read_in_its_unit(judgement)
+    if channel is None or judgement.per is not None or judgement.what not in ("limit", "difference"):
+        return
+    least, most = channel.farthest
+    between_two = judgement.what == "difference" or bool(judgement.change_from)
+    if between_two:
+        least, most = least - most, most - least
+    for key, side in (("at_least", -1.0), ("at_most", 1.0)):
+        value = getattr(judgement, key)
+        stated = value.quantity if value is not None else None
+        if stated is None:
+            continue
+        at, farthest = f"{where}.{key}", most if side > 0.0 else least
+        number = stated.difference_in(channel.unit, at) if between_two else stated.to(channel.unit, at)
+        if side * number > side * farthest:
+            words = "no difference of two readings" if between_two else "no reading"
+            raise InputError(
+                f"{words} of {channel.name} is {'above' if side > 0.0 else 'below'} "
+                f"{Quantity(farthest, channel.unit)}, so {key.replace('_', ' ')} {stated} cannot fail",
+                at,
+                "demand what a wrong engine would miss, or remove the judgement",
                 "range",
             )
 

@@ -47,7 +47,9 @@ def parse_value(entry: Any, where: str, symbol: str) -> Value:
 def finite(number: float, entry: Any, where: str) -> float:
     """``number``, refused when the conversion of ``entry`` made it infinite."""
     if not math.isfinite(number):
-        raise InputError(f"{entry!r} is too large a number", where, code="range")
+        raise InputError(
+            f"{entry!r} is too large a number", where, "write the number that is meant, in its own unit", "range"
+        )
     return number
 
 
@@ -66,7 +68,12 @@ def swept_unit(entry: Any, where: str) -> str:
     written = unit(parse(entry, where).unit, where)
     found = next((c.unit for c in CHANNELS.values() if UNITS[c.unit].dimension == written.dimension), None)
     if found is None:
-        raise InputError(f"nothing can be swept over {written.dimension}", where, code="dimension")
+        raise InputError(
+            f"nothing can be swept over {written.dimension}",
+            where,
+            "sweep a height, a temperature, a speed or a lever's position",
+            "dimension",
+        )
     return found
 
 
@@ -126,7 +133,9 @@ def parse_setting(name: str, entry: Any, where: str) -> Value:
         raise InputError(f"{name} is set by a word", where, "one of " + ", ".join(item.states), "state")
     value = parse_value(entry, where, item.unit)
     if value.standard:
-        raise InputError(f"{name} cannot be set to the standard {value.standard}", where, code="value")
+        raise InputError(
+            f"{name} cannot be set to the standard {value.standard}", where, "write a number with its unit", "value"
+        )
     refuse_predicted(value, where)
     if value.quantity is not None:
         check_setting(name, setting_number(name, value.quantity, where), where)
@@ -165,7 +174,9 @@ def parse_tolerance(entry: Mapping[str, Any] | None, where: str, symbol: str) ->
     if absolute is None and percent is None:
         raise InputError("a tolerance needs absolute or percent", where, "there is no default tolerance", "tolerance")
     if absolute is not None and absolute.difference_in(symbol, f"{where}.absolute") <= 0.0:
-        raise InputError("a tolerance must be above zero", f"{where}.absolute", code="range")
+        raise InputError(
+            "a tolerance must be above zero", f"{where}.absolute", "say how far off still passes, and why", "range"
+        )
     if percent is None and "of" in entry:
         raise InputError("nothing is a part of this", f"{where}.of", "give percent too", "tolerance")
     if percent is not None and "of" not in entry:
@@ -179,7 +190,9 @@ def parse_tolerance(entry: Mapping[str, Any] | None, where: str, symbol: str) ->
     elif stated != "expected":
         of = parse_value(stated, f"{where}.of", symbol)
         if of.quantity is not None and of.quantity.difference_in(symbol) <= 0.0:
-            raise InputError("a tolerance must be above zero", f"{where}.of", code="range")
+            raise InputError(
+                "a tolerance must be above zero", f"{where}.of", "say how far off still passes, and why", "range"
+            )
     share = None if percent is None else float(percent)
     return Tolerance(absolute, share, of, entry["reason"], entry.get("tier", ""))
 
@@ -199,7 +212,12 @@ def parse_applies(entry: Mapping[str, Any], where: str) -> Applies:
         _each(entry.get(key, ()), SHEET_NUMBERS, f"{where}.{key}", "sheet datum")
     both = next((path for path in entry.get("without", ()) if path in entry.get("data", ())), None)
     if both is not None:
-        raise InputError(f"{both} cannot be there and not be there", f"{where}.without", code="duplicate")
+        raise InputError(
+            f"{both} cannot be there and not be there",
+            f"{where}.without",
+            "keep it in one of the two lists",
+            "duplicate",
+        )
     _each(
         entry.get("levers", ()),
         [c for c in CHANNELS if CHANNELS[c].kind == "lever"],

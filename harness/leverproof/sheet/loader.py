@@ -8,9 +8,10 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
+from leverproof.atmosphere import HIGHEST, LOWEST
 from leverproof.channels import CHANNELS
 from leverproof.errors import InputError, UsageError, nearest
-from leverproof.quantities import parse
+from leverproof.quantities import convert, parse
 from leverproof.reference_data import reference_data
 from leverproof.schema import check
 from leverproof.sheet.error_line import with_line
@@ -20,6 +21,9 @@ from leverproof.there import is_there
 from leverproof.toml_file import parse_toml, read_text
 
 SHEET_SCHEMA = "sheet"
+_DOUBT = "write how far off the value may be (95 %) as a number above zero, or leave it out"
+_UNIT = "write the number that is meant, in its own unit"
+_LEAVE_OUT = "write what the source says, or leave the datum out"
 
 
 def load_sheet(name: str) -> EngineSheet:
@@ -94,12 +98,21 @@ def _number(entry: Mapping[str, Any], symbol: str, where: str) -> Datum:
     if "doubt" in entry:
         doubt = parse(entry["doubt"], where + ".doubt").difference_in(symbol, where + ".doubt")
         if doubt < 0.0:
-            raise InputError("a doubt cannot be negative", where + ".doubt", code="range")
+            raise InputError("a doubt cannot be negative", where + ".doubt", _DOUBT, "range")
     if not math.isfinite(value) or not math.isfinite(doubt or 0.0):
-        raise InputError(f"{entry['value']!r} is too large a number", where + ".value", code="range")
+        raise InputError(
+            f"{entry['value']!r} is too large a number", where + ".value", "write it in the unit meant", "range"
+        )
+    if symbol == "ft" and not LOWEST <= convert(value, "ft", "m") <= HIGHEST:
+        raise InputError(
+            f"{entry['value']!r} is outside the standard atmosphere here, {LOWEST:g} to {HIGHEST:g} m",
+            where + ".value",
+            _UNIT,
+            "range",
+        )
     positive = symbol not in ("degC", "ft")
     if positive and value <= 0.0:
-        raise InputError(f"{entry['value']!r} must be greater than zero", where + ".value", code="range")
+        raise InputError(f"{entry['value']!r} must be greater than zero", where + ".value", _LEAVE_OUT, "range")
     if positive and doubt is not None and doubt >= value:
         raise InputError(
             f"a doubt of {entry['doubt']!r} is as large as the value of {entry['value']!r}",
@@ -129,12 +142,13 @@ def _rate(name: str, entry: Mapping[str, Any], where: str) -> float:
         raise InputError(
             f"a lever rate of {rate:g} 1/s is not above 0 and at most {FASTEST:g}",
             where + ".rate.value",
-            code="range",
+            "'0.1 1/s' is ten seconds from stop to stop",
+            "range",
         )
     if "doubt" in entry["rate"]:
         doubt = parse(entry["rate"]["doubt"], where + ".rate.doubt")
         if doubt.difference_in("1/s", where + ".rate.doubt") < 0.0:
-            raise InputError("a doubt cannot be negative", where + ".rate.doubt", code="range")
+            raise InputError("a doubt cannot be negative", where + ".rate.doubt", _DOUBT, "range")
     return rate
 
 

@@ -84,5 +84,10 @@ def _held(document: dict[str, Any], count: int, at: At) -> dict[str, float]:
             raise InputError(f"{name} is held by a word", where, hint, "state")
         held[name] = parse(entry, where).to("1", where)
         if not 0.0 <= held[name] <= 1.0:
-            raise InputError(f"{name} lies between 0 and 1, found {held[name]:g}", where, code="range")
+            raise InputError(
+                f"{name} lies between 0 and 1, found {held[name]:g}",
+                where,
+                "write it as a part of the lever's whole travel",
+                "range",
+            )
     return held

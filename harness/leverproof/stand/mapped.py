@@ -115,7 +115,8 @@ def _one_lever_each(inputs: Mapping[str, Link], stand: StandFile) -> None:
             raise InputError(
                 f"{other} and {name} are both mapped to the model's input {entry.signal.name!r}",
                 f"{stand.path}: channels.{name}.name",
-                code="mapping",
+                "map each input to one channel",
+                "mapping",
             )
 
 

@@ -68,7 +68,8 @@ def find_columns(stand: StandFile, header: Sequence[str]) -> Columns:
             raise InputError(
                 f"the column {column.name!r} stands for {taken[column.name]} and for {ours.name}",
                 f"{stand.path}: channels.{ours.name}.name",
-                code="mapping",
+                "map each column to one channel",
+                "mapping",
             )
         taken[column.name] = ours.name
         found.append(column)

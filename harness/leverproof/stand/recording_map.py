@@ -38,7 +38,7 @@ def gap_seconds(text: object, where: str) -> float:
     """The longest stretch without a value that is bridged, in seconds; raises :class:`InputError` for none such."""
     seconds = parse(text, where).to("s", where)
     if not 0.0 < seconds <= 60.0:
-        raise InputError(f"a gap of {text!r} is not between 0 and 60 s", where, code="gap")
+        raise InputError(f"a gap of {text!r} is not between 0 and 60 s", where, "write for example '2 s'", "gap")
     return seconds
 
 
@@ -103,7 +103,7 @@ def _state(ours: Channel, state: str, where: str) -> str:
 def _delay(ours: Channel, text: object, where: str) -> float:
     seconds = parse(text, where).to("s", where)
     if not 0.0 <= seconds <= 60.0:
-        raise InputError(f"a delay of {text!r} is not between 0 and 60 s", where, code="delay")
+        raise InputError(f"a delay of {text!r} is not between 0 and 60 s", where, "write for example '0.3 s'", "delay")
     if ours.kind == "lever" and seconds:
         raise InputError(
             "levers are what everything else is timed by: they have no delay",
@@ -117,7 +117,12 @@ def _delay(ours: Channel, text: object, where: str) -> float:
 def _resolution(ours: Channel, text: object, where: str) -> float:
     amount = parse(text, where).difference_in(ours.unit, where)
     if not amount >= 0.0:
-        raise InputError(f"a resolution of {text!r} is below zero", where, code="resolution")
+        raise InputError(
+            f"a resolution of {text!r} is below zero",
+            where,
+            "write the smallest step of the gauge, such as '0.1 inHg', or leave it out",
+            "resolution",
+        )
     return amount
 
 

@@ -97,7 +97,7 @@ def mount_recording(stand: StandFile, *, levers: Mapping[str, float], defect: st
     Raises :class:`InputError` for a file that cannot be used and for a lever of the sheet that nobody recorded or
     stated: without it nobody can tell which case was flown."""
     if defect is not None:
-        raise UsageError("nothing can be built into a recording", "--defect", code="defect")
+        raise UsageError("nothing can be built into a recording", "--defect", "leave it out", "defect")
     opened = cast(Recording, find_adapter(stand.kind, f"{stand.path}: kind")(stand, defect=None))
     missing = [name for name in levers if name not in opened.inputs]
     if missing:

@@ -221,7 +221,9 @@ def _deadlines(table: dict[str, str], path: str, text: str) -> Deadlines:
         where = place(path, ("deadlines", key), text)
         seconds[key] = parse(value, where).to("s", where)
         if not 0.0 < seconds[key] <= _LONGEST:
-            raise InputError(f"a deadline of {value!r} is not between 0 and 24 h", where, code="deadline")
+            raise InputError(
+                f"a deadline of {value!r} is not between 0 and 24 h", where, "write for example '30 s'", "deadline"
+            )
     return Deadlines(**seconds)
 
 
@@ -240,7 +242,12 @@ def _channel_map(name: str, entry: dict[str, Any], path: str, text: str) -> Chan
         check_dimension(ours, symbol, place(path, (*key, "unit"), text))
     scale = float(entry.get("scale", 1.0))
     if scale == 0.0:
-        raise InputError("a scale of 0 loses the channel", place(path, (*key, "scale"), text), code="scale")
+        raise InputError(
+            "a scale of 0 loses the channel",
+            place(path, (*key, "scale"), text),
+            "give the number that the model's value is multiplied by",
+            "scale",
+        )
     if ours.states and (scale != 1.0 or entry.get("offset", 0.0) != 0.0):
         raise InputError(
             f"{name} is a discrete channel: its states are matched by name, not scaled",

@@ -158,3 +158,10 @@ def test_a_faulty_file_forgives_nothing(text: str, catalogue: Catalogue, tmp_pat
     with pytest.raises(UsageError, match="what day it is"):
         read_deferrals(str(path), None, catalogue)
     assert read_deferrals(None, None, catalogue).problems == ()
+
+
+@pytest.mark.parametrize("written", ["2026-12-31", "12:30:00", "2026-12-31T12:30:00"])
+def test_a_date_where_a_text_stands_is_refused_with_its_key(written: str, catalogue: Catalogue) -> None:
+    with pytest.raises(InputError, match="expected text, found the date or time") as caught:
+        parse_deferrals(TEXT.replace('judgement = "power"', f"judgement = {written}", 1), "d.toml", catalogue)
+    assert caught.value.where == "d.toml:5: deferral[0].judgement"

@@ -230,3 +230,29 @@ def test_histories_that_may_not_be_looked_at_are_told(whole: Path, monkeypatch: 
     monkeypatch.setattr(Path, "is_file", refuse)
     with pytest.raises(ReproducibilityError, match="Permission denied"):
         record.histories(record.findings[0].case)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        (b'"weight":"required"', b'"weight":"heavy"', "unknown weight 'heavy'"),
+        (
+            b'{"kind":"header",',
+            b'{"kind":"header","ladder":{"idle":7},',
+            "ladder in its header.idle: expected a list",
+        ),
+        (
+            b'{"kind":"header",',
+            b'{"kind":"header","selected":[{}],',
+            "selected in its header[0]: expected str",
+        ),
+        (b'{"kind":"header",', b'{"kind":"header","seed":"one",', "seed in its header: expected int"),
+    ],
+)
+def test_what_every_report_looks_into_is_of_its_kind(whole: Path, old: bytes, new: bytes, words: str) -> None:
+    change(
+        whole, lambda lines: [line if b'"kind":"exp' in line else line.replace(old, new) for line in lines]
+    )
+    with pytest.raises(ReproducibilityError) as caught:
+        read_record(whole)
+    assert words in caught.value.message

@@ -151,3 +151,15 @@ def test_sheet_of_an_unknown_name(tmp_path: object) -> None:
         load_sheet("corrie-18-erly")
     with pytest.raises(InputError, match="no such file"):
         load_sheet(f"{tmp_path}/none.toml")
+
+
+def test_a_height_outside_the_atmosphere_is_refused_where_it_stands() -> None:
+    text = f'{SHEET}\n[link]\nabove = {{ value = "12200000 ft"{SOURCE} }}\n'
+    with pytest.raises(InputError, match="outside the standard atmosphere here, -5000 to 20000 m") as caught:
+        parse_sheet(text, "s.toml")
+    assert caught.value.where.startswith("s.toml:") and caught.value.where.endswith(": link.above.value")
+
+
+def test_a_name_that_no_file_can_have_is_a_sheet_that_is_not_there() -> None:
+    with pytest.raises(UsageError, match="no sheet"):
+        load_sheet("x" * 5_000)

@@ -37,18 +37,20 @@ def read_number(key: str, text: str) -> Answered:
     value, *spread = _DOUBT.split(body, maxsplit=1)
     number = _with_unit(value, symbol).to(symbol)
     if symbol not in ("degC", "ft") and not number > 0.0:
-        raise InputError(f"{value!r} is not above zero", code="range")
+        raise InputError(f"{value!r} is not above zero", hint="answer with a number above zero", code="range")
     low, high, law = BOUNDS.get(key, (-math.inf, math.inf, ""))
     if not low <= number <= high:
         raise InputError(f"{key} cannot be {value}", "", law, "range")
     if spread:
         doubt = _with_unit(spread[0], symbol).difference_in(symbol)
         if not doubt >= 0.0:
-            raise InputError("a doubt cannot be negative", code="range")
+            raise InputError(
+                "a doubt cannot be negative", hint="answer with a number above zero, or leave it out", code="range"
+            )
         if symbol not in ("degC", "ft") and doubt >= number:
             raise InputError(f"a doubt of {spread[0]} is as large as the value of {value}", "", NO_DOUBT, "range")
     if not page.isprintable():
-        raise InputError("there is a character in it that cannot be printed", code="text")
+        raise InputError("there is a character in it that cannot be printed", hint="type it again", code="text")
     return Answered(value, spread[0] if spread else "", page)
 
 
@@ -94,7 +96,7 @@ def read_rate(text: str) -> Answered | None:
 def read_text(text: str) -> Answered:
     """A line of words."""
     if not text.isprintable():
-        raise InputError("there is a character in it that cannot be printed", code="text")
+        raise InputError("there is a character in it that cannot be printed", hint="type it again", code="text")
     return Answered(text)
 
 

@@ -83,7 +83,7 @@ class Question:
 
 def _text(text: str, _: Answers) -> str:
     if not text.isprintable():
-        raise InputError("there is a character in it that cannot be printed", code="text")
+        raise InputError("there is a character in it that cannot be printed", hint="type it again", code="text")
     return text
 
 
@@ -108,9 +108,11 @@ def _words(text: str, answers: Answers) -> list[str]:
     try:
         found = shlex.split(_text(text, answers))
     except ValueError as reason:
-        raise InputError(f"{text!r} cannot be cut into words: {reason}", code="words") from None
+        raise InputError(
+            f"{text!r} cannot be cut into words: {reason}", hint="close every quotation mark", code="words"
+        ) from None
     if not found:
-        raise InputError("a program is needed", code="words")
+        raise InputError("a program is needed", hint="name the program that is the model", code="words")
     return found
 
 
@@ -148,7 +150,7 @@ def _deadlines(text: str, _: Answers) -> dict[str, str]:
         raise InputError(f"{text!r} is not three durations", "", "write for example 30 s, 10 s, 0.02 s", "deadline")
     for part in parts:
         if not parse(part).to("s") > 0.0:
-            raise InputError(f"{part!r} is not above 0", code="deadline")
+            raise InputError(f"{part!r} is not above 0", hint="answer with a time such as '30 s'", code="deadline")
     return dict(zip(DEADLINES, parts, strict=True))
 
 
