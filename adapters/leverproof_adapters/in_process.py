@@ -33,9 +33,7 @@ def open_stand(stand: StandFile, *, defect: str | None) -> Session:
     factory = _factory(stand)
     doing = f"its factory {stand.target!r} was called with two arguments, the options and the defect"
     session = guarded_call(lambda: factory(dict(stand.options), defect), doing)
-    missing = [
-        name for name in ("hello", "initialise", "advance", "reset", "close") if not hasattr(session, name)
-    ]
+    missing = [name for name in ("hello", "initialise", "advance", "reset", "close") if not hasattr(session, name)]
     if missing:
         raise trouble(
             f"{stand.target} returned a {type(session).__name__} without {', '.join(missing)}",

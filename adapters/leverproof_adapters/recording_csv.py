@@ -120,7 +120,11 @@ def read_csv(path: Path, stand: StandFile) -> CsvTable:
     checked = _checked(path, separator)
     with path.open(encoding="utf-8-sig", newline="") as lines:
         first = lines.readline(_LONGEST_HEADER)
-    header = tuple(name.strip() for name in next(csv.reader([first], delimiter=separator), []))
+    try:
+        header = tuple(name.strip() for name in next(csv.reader([first], delimiter=separator), []))
+    except csv.Error as reason:
+        advice = "write the columns' names there"
+        raise InputError(f"the first line names no columns: {reason}", f"{path}:1", advice, "csv") from None
     if not any(header):
         raise InputError("the first line names no columns", f"{path}:1", "write the columns' names there", "csv")
     blank = [index for index, name in enumerate(header) if not name]

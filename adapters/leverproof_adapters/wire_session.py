@@ -89,9 +89,7 @@ class WireSession:
             result = self._request("hello", params, self._deadlines.start, banner=banner).result
             if result.get("protocol") != PROTOCOL:
                 spoken = result.get("protocol")
-                self._fail(
-                    f"the model speaks protocol {spoken!r}, the harness offers {[PROTOCOL]}", "version"
-                )
+                self._fail(f"the model speaks protocol {spoken!r}, the harness offers {[PROTOCOL]}", "version")
             try:
                 check(result, "wire-hello-result", "the reply to hello")
             except InputError as error:
@@ -164,9 +162,7 @@ class WireSession:
         """Ends the model's process at once, from any thread: a request under way there then ends as a crash."""
         self._link.abort()
 
-    def _rows(
-        self, method: str, params: dict[str, Any], sent: Array, seconds: float, shape: tuple[int, ...]
-    ) -> Array:
+    def _rows(self, method: str, params: dict[str, Any], sent: Array, seconds: float, shape: tuple[int, ...]) -> Array:
         """The rows in the reply to a request that carries the rows ``sent``, in a frame where frames are spoken."""
         reply = self._request(method, params, seconds, rows=sent if self._frames else None)
         try:

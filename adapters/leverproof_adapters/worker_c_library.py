@@ -79,9 +79,7 @@ class LibrarySession:
     def _created(self) -> Any:
         model = self._library.create(self._defect)
         if not model:
-            what = (
-                "no memory" if self._defect is None else f"no such defect as {self._defect!r}, or no memory"
-            )
+            what = "no memory" if self._defect is None else f"no such defect as {self._defect!r}, or no memory"
             raise trouble(f"leverproof_create returned NULL: {what}", "refused")
         return model
 
@@ -135,9 +133,7 @@ def _numbers(signals: Sequence[Signal], names: Sequence[str]) -> Integers:
 
 def _hello(library: Library) -> Hello:
     fields, inputs, outputs = library.describe()
-    can = Capabilities(
-        lanes=fields["lanes"], max_values=MOST_NUMBERS, deterministic=fields["deterministic"] == 1
-    )
+    can = Capabilities(lanes=fields["lanes"], max_values=MOST_NUMBERS, deterministic=fields["deterministic"] == 1)
     if can.lanes < 1:
         raise trouble(f"the description says {can.lanes} lanes", "protocol")
     return Hello(

@@ -51,9 +51,7 @@ class CffiLibrary:
         if pointer == self._ffi.NULL:
             raise trouble(f"the description has no {kind}", "protocol")
         entries = (pointer[number] for number in range(checked_count(count, kind)))
-        return [
-            (self._text(entry.name), self._text(entry.unit), self._text(entry.states)) for entry in entries
-        ]
+        return [(self._text(entry.name), self._text(entry.unit), self._text(entry.states)) for entry in entries]
 
     def describe(self) -> tuple[dict[str, Any], list[tuple[str, str, str]], list[tuple[str, str, str]]]:
         """See :class:`leverproof_adapters.worker_c_library.Library`."""

@@ -14,7 +14,7 @@ from typing import Any
 
 from leverproof import __version__
 from leverproof.cases.catalogue import Catalogue
-from leverproof.errors import InputError
+from leverproof.json_file import parse_json
 from leverproof.kills import digests_of
 from leverproof.report.ledger import plain_margin
 from leverproof.report.margins import Catch, Deviation, Margin
@@ -67,10 +67,7 @@ def text_of(found: KeptMargins) -> str:
 def read(path: Path) -> KeptMargins:
     """Margins from a file written by :func:`text_of`. Raises :class:`InputError` for anything else."""
     text = read_text(path, what="file of margins")
-    try:
-        document: Any = json.loads(text)
-    except ValueError as reason:
-        raise InputError(f"not valid JSON: {reason}", str(path), code="json") from None
+    document = parse_json(text, str(path))
     check(document, "margins", str(path))
     return KeptMargins(
         tuple(_margin(entry) for entry in document["margins"]),

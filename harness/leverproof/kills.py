@@ -16,13 +16,14 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from leverproof import __version__
 from leverproof.cases.catalogue import Catalogue, load_catalogue
 from leverproof.engine_ids import case_and_engine
 from leverproof.engine_stage import Progress
 from leverproof.errors import InputError, UsageError, nearest
+from leverproof.json_file import parse_json
 from leverproof.record.reader import Record, read_record
 from leverproof.report.kill_matrix import DefectRun, fired_cases
 from leverproof.schema import check
@@ -145,10 +146,7 @@ def read(path: Path) -> Kills:
 
 def _from_file(path: Path) -> Kills:
     text = read_text(path, what="file of kill results")
-    try:
-        document: Any = json.loads(text)
-    except ValueError as reason:
-        raise InputError(f"not valid JSON: {reason}", str(path), code="json") from None
+    document = parse_json(text, str(path))
     check(document, "kills", str(path))
     known = _known_defects()
     runs = tuple(

@@ -68,6 +68,7 @@ _ADVICE = {
     "maxItems": "leave the rest out",
     "maxLength": "write it shorter",
     "minProperties": "add what is missing",
+    "pattern": "write it as its schema says",
     "uniqueItems": "keep one of them",
     "required": "add it",
 }

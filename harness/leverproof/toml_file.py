@@ -31,14 +31,16 @@ def read_text(source: Traversable | str, *, what: str = "file") -> str:
     path: Traversable = Path(source) if isinstance(source, str) else source
     where = str(path)
     try:
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(_LARGEST + 1)
     except FileNotFoundError:
         raise InputError(f"no such {what}", where, "check the path", "missing_file") from None
     except (IsADirectoryError, PermissionError, NotADirectoryError, OSError, ValueError) as reason:
         words = f"cannot read this {what}: {_reason(reason)}"
         raise InputError(words, where, "name a file that can be read", "unreadable_file") from None
     if len(data) > _LARGEST:
-        raise InputError(f"{len(data):,} bytes are more than the {_LARGEST:,} allowed", where, code="file_size")
+        words = f"more than the {_LARGEST:,} bytes allowed"
+        raise InputError(words, where, f"this is no {what} that a person wrote: name another", "file_size")
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as reason:
@@ -75,9 +77,9 @@ def parse_toml(text: str, where: str) -> dict[str, Any]:
         message = message[:1].lower() + message[1:] if message else "not TOML"
         raise InputError(f"not valid TOML: {message}", place, "correct the line named", "toml") from None
     except RecursionError:
-        raise InputError("nested too deeply to be read", where, code="toml") from None
+        raise InputError("nested too deeply to be read", where, "write it flatter", "toml") from None
     except ValueError as reason:
-        raise InputError(f"not valid TOML: {reason}", where, code="toml") from None
+        raise InputError(f"not valid TOML: {reason}", where, "correct what is named", "toml") from None
 
 
 def read_toml(source: Traversable | str) -> dict[str, Any]:

@@ -83,16 +83,8 @@ def _judge(found: Archive, members: tuple[zipfile.ZipInfo, ...]) -> None:
     seen: set[str] = set()
     for member in members:
         name = member.orig_filename.replace("\\", "/")
-        if (
-            name.startswith("/")
-            or ".." in PurePosixPath(name).parts
-            or ":" in name
-            or "\0" in name
-            or not name
-        ):
-            raise found.refuse(
-                f"the member {member.orig_filename[:200]!r} leads out of the archive", "archive"
-            )
+        if name.startswith("/") or ".." in PurePosixPath(name).parts or ":" in name or "\0" in name or not name:
+            raise found.refuse(f"the member {member.orig_filename[:200]!r} leads out of the archive", "archive")
         if stat.S_ISLNK(member.external_attr >> 16):
             raise found.refuse(f"the member {name[:200]!r} is a link", "archive")
         if member.flag_bits & 0x1:
@@ -138,9 +130,7 @@ def _version(found: Archive, text: bytes) -> str:
 
     def element(name: str, attributes: dict[str, str]) -> None:
         if name != "fmiModelDescription":
-            raise found.refuse(
-                f"{DESCRIPTION} begins with <{name[:60]}>, not <fmiModelDescription>", "description"
-            )
+            raise found.refuse(f"{DESCRIPTION} begins with <{name[:60]}>, not <fmiModelDescription>", "description")
         version.append(attributes.get("fmiVersion", ""))
         raise _SeenError
 
@@ -180,9 +170,7 @@ def find_library(archive: Archive, major: int, identifier: str) -> PurePosixPath
         member = f"binaries/{folder}/{identifier}{suffix}"
         if member in names:
             return PurePosixPath(member)
-    there = sorted(
-        {name.split("/")[1] for name in names if name.startswith("binaries/") and name.count("/") > 1}
-    )
+    there = sorted({name.split("/")[1] for name in names if name.startswith("binaries/") and name.count("/") > 1})
     found = f"it has code for {', '.join(there)}" if there else "it has no code at all"
     wanted = " or ".join(platform_folders(major))
     raise archive.refuse(

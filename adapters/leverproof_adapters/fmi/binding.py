@@ -86,9 +86,7 @@ def status_word(status: int) -> str:
 def failed(function: str, status: int, talk: Talk, point: float | None = None, more: str = "") -> StandError:
     """The error for a status worse than a warning, with what the unit said."""
     at = "" if point is None else f" at {point:g} s"
-    return trouble(
-        f"the unit answered {function}{at} with {status_word(status)}{more}{talk.taken()}", "refused"
-    )
+    return trouble(f"the unit answered {function}{at} with {status_word(status)}{more}{talk.taken()}", "refused")
 
 
 def checked(function: str, status: int, talk: Talk, point: float | None = None) -> None:

@@ -194,10 +194,7 @@ def _variable(one: Any) -> Variable:
     declared = one.declaredType
     items = declared.items if declared is not None and one.type == "Enumeration" else ()
     inherited = declared.unit if declared is not None else None
-    limits = [
-        getattr(one, key) or (getattr(declared, key) if declared is not None else None)
-        for key in ("min", "max")
-    ]
+    limits = [getattr(one, key) or (getattr(declared, key) if declared is not None else None) for key in ("min", "max")]
     least, most = (_number(limit) for limit in limits)
     return Variable(
         name=one.name,

@@ -53,15 +53,11 @@ def open_stand(stand: StandFile, *, defect: str | None) -> Session:
         raise
 
 
-def _plan(
-    stand: StandFile, description: Description, library: str, seeded: options.Seeded, defect: str | None
-) -> Plan:
+def _plan(stand: StandFile, description: Description, library: str, seeded: options.Seeded, defect: str | None) -> Plan:
     mapping = map_channels(stand, description)
     given = options.settings(stand, "parameters", description) or ()
     place = f"{stand.path}: options.defects.{defect}.parameters"
-    built = tuple(
-        options.setting(name, value, description, f"{place}.{name}") for name, value in seeded.parameters
-    )
+    built = tuple(options.setting(name, value, description, f"{place}.{name}") for name, value in seeded.parameters)
     return Plan(
         major=description.major,
         token=description.token,

@@ -42,9 +42,7 @@ def seeded(stand: StandFile, defect: str | None) -> Seeded:
     known = _table(stand, "defects")
     if defect not in known:
         hint = f'write for example defects = {{ {defect} = {{ target = "other.fmu" }} }} under [options]'
-        raise InputError(
-            f"the stand does not say how {defect!r} is built into the unit", where, hint, "missing_key"
-        )
+        raise InputError(f"the stand does not say how {defect!r} is built into the unit", where, hint, "missing_key")
     entry = known[defect]
     if not isinstance(entry, dict) or len(entry) != 1 or set(entry) - {"target", "parameters"}:
         raise InputError("a defect is either parameters or a target", f"{where}.{defect}", code="type")
@@ -69,9 +67,7 @@ def settings(stand: StandFile, key: str, description: Description) -> tuple[Sett
     if key not in stand.options:
         return None
     place = f"{stand.path}: options.{key}"
-    return tuple(
-        setting(name, value, description, f"{place}.{name}") for name, value in _table(stand, key).items()
-    )
+    return tuple(setting(name, value, description, f"{place}.{name}") for name, value in _table(stand, key).items())
 
 
 def setting(name: str, value: object, description: Description, where: str) -> Setting:
@@ -103,9 +99,7 @@ def _value(variable: Variable, value: object, where: str) -> float | int | bool 
     if kind == "Enumeration" and isinstance(value, str):
         items = dict(variable.items)
         if value not in items:
-            raise InputError(
-                f"{variable.name!r} has no item {value!r}", where, nearest(value, items), "state"
-            )
+            raise InputError(f"{variable.name!r} has no item {value!r}", where, nearest(value, items), "state")
         return items[value]
     real = kind in ("Real", "Float64", "Float32")
     whole = kind in ("Integer", "Enumeration") or kind.startswith(("Int", "UInt"))
@@ -127,9 +121,7 @@ def lanes(stand: StandFile, description: Description) -> int:
     if isinstance(asked, bool) or not isinstance(asked, int) or not 1 <= asked <= 256:
         raise InputError(f"lanes is {asked!r}, expected 1 to 256", where, code="range")
     if description.only_once and asked > 1:
-        raise InputError(
-            "the unit can be instantiated only once in a process", where, "write lanes = 1", "range"
-        )
+        raise InputError("the unit can be instantiated only once in a process", where, "write lanes = 1", "range")
     return asked
 
 

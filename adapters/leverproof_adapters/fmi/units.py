@@ -31,9 +31,7 @@ _CLOSE = 1e-4
 """Relative: exporters round factors to five figures."""
 
 
-def symbol_of(
-    channel: Channel, variable: Variable, description: Description, said: str | None, where: str
-) -> str:
+def symbol_of(channel: Channel, variable: Variable, description: Description, said: str | None, where: str) -> str:
     """The symbol of ``variable`` for ``channel``; ``said`` is what the stand file says of it, and then decides.
 
     Raises :class:`InputError` for another dimension, a unit that is not known here and a symbol that means something
@@ -60,9 +58,7 @@ def symbol_of(
         return _by_definition(ours, variable, base, where)
     if variable.unit not in UNITS:
         hint = nearest(variable.unit, UNITS)
-        raise InputError(
-            f"{variable.name!r} is in {variable.unit!r}, which is no unit known here", where, hint, "unit"
-        )
+        raise InputError(f"{variable.name!r} is in {variable.unit!r}, which is no unit known here", where, hint, "unit")
     if UNITS[variable.unit].dimension != ours.dimension:
         raise _mismatch(channel, ours, variable, UNITS[variable.unit].dimension, where)
     return variable.unit

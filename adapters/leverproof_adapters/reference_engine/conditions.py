@@ -24,9 +24,7 @@ def given(p: Coefficients, levers: Levers, air: Air) -> Point:
     intake(p, levers, air, x)
     reach = np.minimum(air.speed * (1.0 / FULL_COOLING_SPEED), 1.0)
     reach = p.cooler_static + (1.0 - p.cooler_static) * reach
-    x.cooler_effectiveness = (
-        p.cooler_shut + (p.cooler_open * reach - p.cooler_shut) * levers.intercooler_shutter
-    )
+    x.cooler_effectiveness = p.cooler_shut + (p.cooler_open * reach - p.cooler_shut) * levers.intercooler_shutter
     x.dry = np.maximum(air.dry_share, 0.5)
     x.indicated_work = p.indicated_work * x.dry
     cooling = np.sqrt((air.speed + 45.0) * air.density * (1.0 / 90.0))

@@ -81,9 +81,7 @@ def steep_lapse(p: Parameters, altitude: Array, offset: Array, humidity: Array, 
     return surroundings(p, altitude, offset - 0.00022 * altitude, humidity, airspeed)
 
 
-def inch_per_thousand_feet(
-    p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array
-) -> Air:
+def inch_per_thousand_feet(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
     """One inch of mercury a thousand feet at every height, down to a floor."""
     air = surroundings(p, altitude, offset, humidity, airspeed)
     wrong = np.maximum(29.92 - 0.001 * altitude, 3.0) * _INHG
@@ -93,9 +91,7 @@ def inch_per_thousand_feet(
     return air
 
 
-def standard_day_always(
-    p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array
-) -> Air:
+def standard_day_always(p: Parameters, altitude: Array, offset: Array, humidity: Array, airspeed: Array) -> Air:
     """The temperature offset never reaches the engine."""
     return surroundings(p, altitude, 0.0 * offset, humidity, airspeed)
 
@@ -173,9 +169,7 @@ def metric_horsepower(p: Coefficients, s: State, air: Air, x: Point, readings: d
     readings["brake_power"] = readings["brake_power"] * (550.0 * 0.3048 * 4.4482216152605 / (75.0 * 9.80665))
 
 
-def torque_in_newton_metres(
-    p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]
-) -> None:
+def torque_in_newton_metres(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """Torque in N.m, labelled lbf.ft."""
     readings["torque"] = readings["torque"] * convert(1.0, "lbf.ft", "N.m")
 

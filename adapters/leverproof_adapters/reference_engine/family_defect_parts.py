@@ -78,9 +78,7 @@ def heat_disconnected(p: Coefficients, s: State, levers: Levers, air: Air, x: Po
     x.air_temperature = x.outlet_temperature
 
 
-def one_specific_consumption(
-    p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]
-) -> None:
+def one_specific_consumption(p: Coefficients, s: State, air: Air, x: Point, readings: dict[str, Array]) -> None:
     """Fuel flow is brake power times one specific consumption."""
     consumed = _ONE_CONSUMPTION * np.maximum(readings["brake_power"], 0.0)
     readings["fuel_flow"] = np.where(x.fuel_flow > 0.0, consumed, 0.0)

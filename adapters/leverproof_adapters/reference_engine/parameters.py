@@ -53,9 +53,7 @@ class Parameters:
     turbo_head: float = _num(0.77, ASSUMPTION + ": head over U2 at no flow, radial vanes")
     turbo_flow_limit: float = _num(0.20, ASSUMPTION + ": flow coefficient m/(rho U D2) of no head")
     turbo_work: float = _num(0.88, ASSUMPTION + ": slip factor, work over U2")
-    turbo_disc_work: float = _num(
-        0.009, ASSUMPTION + ": disc friction and recirculation, work over U2 x flow"
-    )
+    turbo_disc_work: float = _num(0.009, ASSUMPTION + ": disc friction and recirculation, work over U2 x flow")
     tip_mach_limit: float = _num(1.15, "NACA TN 794: efficiency falls above 1,300 ft/s (396 m/s at 288 K)")
     tip_mach_penalty: float = _num(1.0, ASSUMPTION + ": head lost per square of excess tip Mach number")
     outlet_flow: float = _num(0.05, ASSUMPTION + ": flow that shares the work of a wheel without flow, kg/s")
@@ -89,23 +87,15 @@ class Parameters:
     # cylinders
     displacement: float = _num(2930.0 * convert(1.0, "in", "m") ** 3, INVENTED)
     compression_ratio: float = _num(6.7, INVENTED)
-    volumetric: float = _num(
-        1.06, ASSUMPTION + ": of the heated charge at equal pressures, long intake pipes"
-    )
+    volumetric: float = _num(1.06, ASSUMPTION + ": of the heated charge at equal pressures, long intake pipes")
     wall_heating: float = _num(0.38, ASSUMPTION + ": share of the way from charge to wall temperature")
     wall_temperature: float = _num(430.0, ASSUMPTION + ": ports and heads, K")
-    scavenge: float = _num(
-        1.0, "textbook clearance relation, from memory: residual-gas effect over the ideal one"
-    )
+    scavenge: float = _num(1.0, "textbook clearance relation, from memory: residual-gas effect over the ideal one")
     indicated_work: float = _num(1.036e6, ASSUMPTION + ": J per kg of dry air at best-power mixture")
-    dilution: float = _num(
-        0.06, ASSUMPTION + ": work lost to residual gas, per excess of back over manifold pressure"
-    )
+    dilution: float = _num(0.06, ASSUMPTION + ": work lost to residual gas, per excess of back over manifold pressure")
     pumping: float = _num(0.85, ASSUMPTION + ": share of the pressure difference found in the pumping loop")
     friction_constant: float = _num(60.0e3, ASSUMPTION + ": friction mean effective pressure at rest, Pa")
-    friction_speed: float = _num(
-        370.0, "NACA Report 108: friction torque about linear in rpm; size assumed, Pa.s"
-    )
+    friction_speed: float = _num(370.0, "NACA Report 108: friction torque about linear in rpm; size assumed, Pa.s")
     friction_load_share: float = _num(
         0.0, "NACA Report 108: friction torque also about linear in density; the share that is, assumed"
     )
@@ -137,9 +127,7 @@ class Parameters:
     gate_area: float = _num(0.0200, ASSUMPTION)
     exhaust_leak_area: float = _num(0.0006, ASSUMPTION)
     stack_area: float = _num(0.0160, INVENTED)
-    gas_peak_temperature: float = _num(
-        1270.0, ASSUMPTION + ": collector, near the chemically correct mixture, K"
-    )
+    gas_peak_temperature: float = _num(1270.0, ASSUMPTION + ": collector, near the chemically correct mixture, K")
     gas_cooling_flow: float = _num(0.03, ASSUMPTION + ": flow at which half the heat is lost, kg/s")
     gas_mixture_slope: float = _num(6500.0, ASSUMPTION + ": K per unit of fuel-air ratio")
     turbine_radius: float = _num(convert(5.5, "in", "m"), INVENTED)
@@ -162,9 +150,7 @@ class Parameters:
     blade_rate: float = _num(12.0, ASSUMPTION + ": deg/s")
     governor_integral: float = _num(0.12, ASSUMPTION + ": deg/s per rad/s of error")
     governor_lead: float = _num(0.08, ASSUMPTION + ": deg/s per rad/s2")
-    shaft_inertia: float = _num(
-        22.0, ASSUMPTION + ": crankshaft, drives and propeller at crankshaft speed, kg.m2"
-    )
+    shaft_inertia: float = _num(22.0, ASSUMPTION + ": crankshaft, drives and propeller at crankshaft speed, kg.m2")
     rated_speed: float = _num(_rpm(2640.0), INVENTED)
     least_governed: float = _num(0.60, INVENTED)
 
@@ -222,9 +208,7 @@ def scaled(parameters: Parameters, factors: dict[str, float]) -> Parameters:
     changes = {}
     for name, factor in factors.items():
         if name not in known:
-            raise InputError(
-                f"unknown coefficient {name!r}", "options.coefficients", nearest(name, known), "option"
-            )
+            raise InputError(f"unknown coefficient {name!r}", "options.coefficients", nearest(name, known), "option")
         changes[name] = getattr(parameters, name) * float(factor)
     return replace(parameters, **changes)
 

@@ -144,9 +144,7 @@ class ReferenceSession:
         index = self._lane_index(lanes)
         rows = np.asarray(rows, dtype=np.float64)
         if rows.ndim != 3 or rows.shape[1:] != (len(index), len(self._columns)):
-            raise _refused(
-                f"rows of shape {rows.shape} for {len(index)} lanes of {len(self._columns)} inputs"
-            )
+            raise _refused(f"rows of shape {rows.shape} for {len(index)} lanes of {len(self._columns)} inputs")
         if len(index) == 0:
             return np.empty((len(rows), 0, len(self._outputs)))
         clock = self._build.clock

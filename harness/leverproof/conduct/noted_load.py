@@ -131,9 +131,11 @@ def _cells(line: str, separator: str, where: str) -> list[str]:
     try:
         cells = next(csv.reader([line], delimiter=separator, strict=True))
     except csv.Error as reason:
-        raise InputError(f"cannot read this line: {reason}", where, code="table") from None
+        raise InputError(
+            f"cannot read this line: {reason}", where, "fill the table in as it was printed", "table"
+        ) from None
     if any(len(cell) > LONGEST_CELL for cell in cells):
-        raise InputError(f"a cell of more than {LONGEST_CELL} characters", where, code="table")
+        raise InputError(f"a cell of more than {LONGEST_CELL} characters", where, "write numbers only", "table")
     return [cell.strip() for cell in cells]
 
 

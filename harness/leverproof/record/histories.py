@@ -10,6 +10,7 @@ from __future__ import annotations
 import io
 import json
 import math
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator, Sequence
@@ -28,6 +29,11 @@ from leverproof.timegrid import TimeGrid
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 _LARGEST_HEADER = 4096
 _SMALL = 64 * 1024
+_BROKEN = (
+    zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError, LookupError, NotImplementedError,
+    RuntimeError,
+)  # fmt: skip
+"""What reading an archive raises that somebody has cut or changed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +93,7 @@ def unpack(content: bytes, case_id: str, where: str) -> dict[tuple[int, str], Hi
                 if meta.key[0] != case_id:
                     raise _damaged(f"holds a history of {meta.key[0]!r}", where)
                 out[meta.key[1], meta.key[2]] = _history(archive, f"{name}.data.npy", meta, where)
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError) as reason:
+    except _BROKEN as reason:
         raise _damaged(str(reason), where) from None
     return out
 
@@ -98,7 +104,7 @@ def promised(content: bytes) -> tuple[int, int]:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             members = archive.infolist()
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, RuntimeError):
+    except _BROKEN:
         return 0, 0
     shrunk = (m.file_size // max(1, m.compress_size) for m in members if m.file_size > _SMALL)
     return sum(member.file_size for member in members), max(shrunk, default=0)

@@ -29,6 +29,8 @@ from leverproof.record.layout import (
 from leverproof.record.plain import NotPlainError, from_plain
 from leverproof.there import is_file
 
+_NAME = "name the folder given to --out"
+
 
 @dataclass(frozen=True, slots=True)
 class Occurrence:
@@ -147,7 +149,7 @@ def read_record(folder: Path) -> Record:
     """
     path = folder / LINES
     if not is_file(path):
-        raise InputError("there is no record here", str(folder), "name the folder given to --out", "no_record")
+        raise InputError("there is no record here", str(folder), _NAME, "no_record")
     return parse_record(_bounded(path, LARGEST_LINES), folder)
 
 
@@ -160,7 +162,7 @@ def parse_record(content: bytes, folder: Path, held: Mapping[str, bytes] | None 
     for number, line in enumerate(lines[:-1], start=1):
         _take(parts, line, f"{path}:{number}")
     if parts.header is None:
-        raise InputError("this is not a record of ours: it has no header", str(path), code="no_record")
+        raise InputError("this is not a record of ours: it has no header", str(path), _NAME, "no_record")
     if parts.footer is not None and lines[-1]:
         raise _damaged("lines follow its footer", str(path))
     return Record(
@@ -245,7 +247,7 @@ _SHAPES: dict[str, Any] = {
 
 def _our_header(entry: dict[str, Any], where: str) -> dict[str, Any]:
     if entry.get("program") != PROGRAM:
-        raise InputError("this is not a record of ours", where, code="no_record")
+        raise InputError("this is not a record of ours", where, _NAME, "no_record")
     if entry.get("format") != FORMAT:
         raise InputError(
             f"this record is of format {entry.get('format')!r}, not {FORMAT}",

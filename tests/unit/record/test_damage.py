@@ -256,3 +256,13 @@ def test_what_every_report_looks_into_is_of_its_kind(whole: Path, old: bytes, ne
     with pytest.raises(ReproducibilityError) as caught:
         read_record(whole)
     assert words in caught.value.message
+
+
+def test_histories_with_bytes_cut_out_anywhere_are_refused_or_whole(whole: Path) -> None:
+    path = whole / "histories" / f"{CASE}.npz"
+    content = path.read_bytes()
+    record = read_record(whole)
+    for start in range(0, len(content), 41):
+        path.write_bytes(content[:start] + content[start + 37 :])
+        with pytest.raises(ReproducibilityError):
+            record.histories(CASE)

@@ -289,3 +289,9 @@ def test_numbers_name_the_line() -> None:
     assert recording_table.numbers(["1", " 2 ", "", "nan"], 2, "x", "f")[:2].tolist() == [1.0, 2.0]
     with pytest.raises(InputError, match="comma as decimal mark"):
         recording_table.numbers(["1", "2,5"], 2, "x", "f")
+
+
+def test_a_header_without_end_is_refused(opened: Opened, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="the first line names no columns") as caught:
+        opened(lines(60), head=f"{HEAD},{'x' * 200_000}")
+    assert caught.value.where.endswith("flight.csv:1")
