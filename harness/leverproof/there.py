@@ -31,3 +31,22 @@ def is_there(path: Path) -> bool:
         return path.exists()
     except (OSError, ValueError):
         return False
+
+
+def whole_path(path: Path) -> Path:
+    """The path from the root, links followed where they lead anywhere."""
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError, ValueError):  # a loop of links, a name too long
+        return path.absolute()
+
+
+def is_name(path: Path) -> bool:
+    """Whether a file could be there: false for a name too long, with a NUL in it, or that is a loop of links."""
+    try:
+        path.stat()
+    except FileNotFoundError:
+        return True
+    except (OSError, ValueError):
+        return False
+    return True

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from leverproof.cli.main import main
@@ -41,3 +43,33 @@ def test_what_cannot_be_read_is_told_with_the_nearest_word(
 def test_what_follows_two_dashes_is_no_option(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["cases", "show", "--", "--such-a-case"]) == 2
     assert "no case '--such-a-case'" in capsys.readouterr().err
+
+
+LONG = "x" * 5_000
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["sheet", "check", LONG],
+        ["cases", "check", LONG],
+        ["report", LONG],
+        ["run", "--stand", LONG],
+        ["run", "--case", "idle-speed", "--json", LONG],
+        ["ledger", "--records", LONG],
+        ["baseline", "history", "--against", LONG],
+        ["sheet", "new", "--defaults", "--out", LONG],
+        ["cases", "check", "loop"],
+        ["run", "--case", "idle-speed", "--json", "loop"],
+        ["run", "--case", "idle-speed", "--deferrals", "loop", "--out", "loop"],
+    ],
+)
+def test_a_name_that_no_file_can_have_is_refused(
+    words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("loop").symlink_to("loop")
+    assert main(words) == 2
+    told = capsys.readouterr().err
+    assert told.startswith("error: ") and "  where: " in told
+    assert [path.name for path in tmp_path.iterdir()] == ["loop"]

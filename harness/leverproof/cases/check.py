@@ -11,7 +11,7 @@ from leverproof.cases.catalogue import Catalogue, case_files, duplicate, load_ca
 from leverproof.cases.loader import parse_case
 from leverproof.cases.model import ReferenceCase
 from leverproof.errors import InputError, nearest
-from leverproof.there import is_folder
+from leverproof.there import is_folder, whole_path
 from leverproof.toml_file import read_text
 
 
@@ -71,7 +71,7 @@ def _named(paths: Sequence[str], problems: list[InputError]) -> Iterator[tuple[s
                     InputError("there is no case file in this folder", word, "a case ends in .toml", "folder")
                 )
         for where, source in files:
-            real = Path(str(source)).resolve()
+            real = whole_path(Path(str(source)))
             if real not in seen:
                 seen.add(real)
                 yield where, source

@@ -196,24 +196,26 @@ def check_place(kind: str, path: Path, out: Path) -> None:
     """Refuses a file, for the option ``--kind``, that could not be written later, or that would lie in the folder
     ``out`` of a record, a baseline or a campaign."""
     from leverproof.errors import UsageError
+    from leverproof.there import is_folder, is_name, is_there, whole_path
 
-    if path.resolve().is_relative_to(out.resolve()):
+    if whole_path(path).is_relative_to(whole_path(out)):
         words = f"a report cannot lie inside {out}, in which every file is accounted for"
         raise UsageError(words, f"--{kind} {path}", "put it beside that folder")
-    if not path.absolute().parent.is_dir() or path.is_dir():
+    if not is_name(path) or not is_folder(path.absolute().parent) or is_folder(path):
         raise UsageError("cannot write this file", f"--{kind} {path}", "name a file in a folder that exists")
     # What cannot be written is refused before the run and not after it.
-    if not os.access(path if path.exists() else path.absolute().parent, os.W_OK):
+    if not os.access(path if is_there(path) else path.absolute().parent, os.W_OK):
         raise UsageError("cannot write this file: no permission", f"--{kind} {path}", "name a file elsewhere")
 
 
 def _check_apart(wanted: Mapping[str, Path]) -> None:
     """Refuses two reports that would go into one file."""
     from leverproof.errors import UsageError
+    from leverproof.there import is_file, is_there, whole_path
 
     taken: dict[Path, str] = {}
     for kind, path in wanted.items():
         # A device, such as /dev/null, takes any number of them.
-        other = taken.setdefault(path.resolve(), kind) if path.is_file() or not path.exists() else kind
+        other = taken.setdefault(whole_path(path), kind) if is_file(path) or not is_there(path) else kind
         if other != kind:
             raise UsageError(f"--{other} writes this file too", f"--{kind} {path}", "name another file")

@@ -78,11 +78,24 @@ def complain(error: Exception) -> int:
         import traceback
 
         traceback.print_exception(error)
+    error = _of_a_name(error) or error
     known = isinstance(error, LeverproofError)
     # Where not even this can be written, the exit code says it.
     with suppress(OSError):
         print(problem_words(error) if known else _fault_words(error), file=sys.stderr, flush=True)
     return exit_code_of(error) if known else 4
+
+
+def _of_a_name(error: Exception) -> Exception | None:
+    """A name that no file can have, wherever it was tried, is the fault of whoever wrote it."""
+    import errno
+
+    from leverproof.errors import UsageError
+
+    if isinstance(error, OSError) and error.errno in (errno.ENAMETOOLONG, errno.ELOOP):
+        words = f"this is no name of a file: {error.strerror or error}"
+        return UsageError(words, str(error.filename or ""), "name another file", "output")
+    return None
 
 
 def _fault_words(error: Exception) -> str:
