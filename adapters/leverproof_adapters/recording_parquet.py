@@ -77,7 +77,9 @@ def read_parquet(path: Path, stand: StandFile) -> ParquetTable:
     except Exception as reason:  # the library raises its own errors, OSError and ValueError alike
         raise _broken(path, reason) from None
     if not 0 < rows <= MOST_ROWS:
-        raise InputError(f"{rows:,} rows; from 1 to {MOST_ROWS:,} can be read", str(path), "", "recording")
+        raise InputError(
+            f"{rows:,} rows; from 1 to {MOST_ROWS:,} can be read", str(path), "name another recording", "recording"
+        )
     with path.open("rb") as content:
         digest = hashlib.file_digest(content, "sha256").hexdigest()
     return ParquetTable(path, file, digest)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from leverproof.cli.main import main
 from leverproof.conduct.model import ConductedRun
 from leverproof.record.reader import Record, read_record
 from leverproof.session import RunRequest, rejudge, run_session
@@ -33,7 +34,12 @@ NOT_FLOWN = ("turbo-lag", "ram-at-the-deck")
 AS_LOGGED = Log(
     every=0.1,
     noise=0.003,
-    quantum={"manifold_pressure": 0.2, "engine_speed": 5.0, "carburettor_air_temperature": 0.5, "fuel_flow": 0.2},
+    quantum={
+        "manifold_pressure": 0.2,
+        "engine_speed": 5.0,
+        "carburettor_air_temperature": 0.5,
+        "fuel_flow": 0.2,
+    },
     delay={"manifold_pressure": 0.3, "engine_speed": 0.5},
 )
 GOOD = ("pass", "conditional pass")
@@ -92,7 +98,9 @@ def test_the_others_are_not_flown_and_say_what_is_missing(as_logged: Judged) -> 
         assert "nearest at" in as_logged.notes(case) or "could not be found" in as_logged.notes(case)
 
 
-def test_without_a_step_study_nothing_but_a_sign_of_physics_passes_without_condition(as_logged: Judged) -> None:
+def test_without_a_step_study_nothing_but_a_sign_of_physics_passes_without_condition(
+    as_logged: Judged,
+) -> None:
     plain = [f for f in as_logged.record.findings if f.verdict == "pass" and f.what == "value"]
     assert plain == []
     assert as_logged.verdicts("standard-atmosphere").count("conditional pass") == 4
@@ -191,3 +199,19 @@ def test_a_lever_set_beside_its_place_is_doubt_not_failure(tmp_path: Path) -> No
     trip = next(f for f in found.record.findings if f.judgement == "round-trip")
     assert trip.verdict == "inconclusive"
     assert "lever placing" in trip.note
+
+
+def test_a_reading_too_large_for_a_history_never_passes_and_ends_without_a_word_of_the_library(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    examples = Path(__file__).resolve().parents[2] / "adapters" / "examples"
+    stand = (examples / "recording" / "stand.toml").read_text().replace("../minimal/", "")
+    (tmp_path / "stand.toml").write_text(stand)
+    (tmp_path / "rill-1.sheet.toml").write_text((examples / "minimal" / "rill-1.sheet.toml").read_text())
+    head, *rows = (examples / "recording" / "flight.csv").read_text().splitlines()
+    at = head.split(",").index("MAP")
+    huge = [",".join("1e300" if index == at else cell for index, cell in enumerate(row.split(","))) for row in rows]
+    (tmp_path / "flight.csv").write_text("\n".join([head, *huge, ""]))
+    words = ["judge", "--stand", str(tmp_path / "stand.toml"), "--case", "stopped-manifold-pressure"]
+    assert main([*words, "--sheet", str(tmp_path / "rill-1.sheet.toml")]) == 5
+    assert "Warning" not in capsys.readouterr().err

@@ -86,7 +86,10 @@ class Catalogue:
         for case in self.cases:
             if case.id == case_id:
                 return case
-        raise UsageError(f"no case {case_id!r}", "", nearest(case_id, [c.id for c in self.cases]), "case")
+        hint = nearest(case_id, [c.id for c in self.cases])
+        if not hint.startswith("did"):
+            hint = "`leverproof cases` lists them"
+        raise UsageError(f"no case {case_id!r}", "the command line", hint, "case")
 
 
 def other_suite(case: ReferenceCase, suite: str) -> str:

@@ -30,7 +30,7 @@ def build(
     recorded, infinite where the model gave no number; ``times`` in s.
 
     Raises :class:`InputError` for what cannot be mended honestly (:mod:`recording_clean`, :mod:`recording_grid`)."""
-    values = {c.channel: raw[c.channel] * c.scale + c.offset for c in columns.channels}
+    values = {c.channel: _held(raw[c.channel], c.scale, c.offset) for c in columns.channels}
     samples = clean(times, values, where)
     order = tuple(name for name in CHANNELS if name in values)
     laid = gridded(
@@ -61,6 +61,13 @@ def build(
         warnings.append(f"nothing says what the {name.replace('_', ' ')} was: no case is held against it")
     warnings += _late_read_backs(recording)
     return replace(recording, warnings=tuple(warnings))
+
+
+def _held(column: Array, scale: float, offset: float) -> Array:
+    """A column in our unit; a number too large for a history is none that an engine gives."""
+    with np.errstate(over="ignore"):
+        ours = column * scale + offset
+    return np.where(np.abs(ours) > np.finfo(np.float32).max, np.copysign(np.inf, ours), ours)
 
 
 def _longest_gap(stand: StandFile) -> float:
