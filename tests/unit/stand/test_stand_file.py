@@ -7,6 +7,7 @@ import pytest
 from leverproof.errors import InputError
 from leverproof.stand.port import ChannelMap, Deadlines
 from leverproof.stand.stand_file import parse_stand_file, read_stand_file
+from leverproof.toml_file import read_text
 
 KINDS = ("in_process", "reference_engine", "stdio")
 WHOLE = """\
@@ -142,5 +143,11 @@ def test_files_that_cannot_be_read_are_told(tmp_path: Path) -> None:
         read_stand_file(latin, kinds=KINDS)
     long = tmp_path / "long.toml"
     long.write_bytes(b"#" * (4 * 1024 * 1024 + 1))
-    with pytest.raises(InputError, match="more than the 4,194,304 allowed"):
+    with pytest.raises(InputError, match="more than the 4,194,304 bytes allowed"):
         read_stand_file(str(long), kinds=KINDS)
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no device that never ends")
+def test_a_file_without_end_is_told_before_it_is_read() -> None:
+    with pytest.raises(InputError, match="more than the 4,194,304 bytes allowed"):
+        read_text("/dev/zero")
