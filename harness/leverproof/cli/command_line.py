@@ -5,12 +5,16 @@ from __future__ import annotations
 import argparse
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any, NoReturn
 
 from leverproof.cli.screen import width
 
-_OF_ONE = re.compile(r"argument (?P<which>[^:]+): (?P<what>.*)", re.DOTALL)
-_NO_NUMBER = re.compile(r"invalid int value: (?P<found>.*)", re.DOTALL)
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    # Neither argparse nor anything else that help needs imports this.
+    from typing import Any, NoReturn
+
+_OF_ONE = r"(?s)argument (?P<which>[^:]+): (?P<what>.*)"
+_NO_NUMBER = r"(?s)invalid int value: (?P<found>.*)"
 
 
 def formatter(prog: str) -> argparse.HelpFormatter:
@@ -39,9 +43,9 @@ class CommandLine(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Refuses what argparse objects to."""
-        one = _OF_ONE.fullmatch(message)
+        one = re.fullmatch(_OF_ONE, message)
         what = one["what"] if one else message
-        number = _NO_NUMBER.fullmatch(what)
+        number = re.fullmatch(_NO_NUMBER, what)
         if number:
             what = f"expected a whole number, found {number['found']}"
         raise self._refusal(what, f" {one['which']}" if one else "", self._help())
