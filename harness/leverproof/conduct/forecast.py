@@ -16,6 +16,8 @@ ENDS = 12
 # Of white noise the second difference has sqrt(6) times the standard deviation.
 _SECOND_DIFFERENCE_SQUARED = 6.0
 _SLOWEST_RATIO = 0.93
+# Fewer different values than this say nothing of a ladder: assumption.
+_RUNGS = 5
 
 
 class Forecast(NamedTuple):
@@ -70,6 +72,17 @@ def _end(a: float, b: float, c: float, square: float, stretch: float) -> Forecas
     short = 1.0 - ratio
     spread = 2.0 * ratio / (short * short)
     return Forecast(c + late * ratio / short, blur * (2.0 + 3.0 * spread), -stretch / math.log(ratio))
+
+
+def ladder_step(trace: Sequence[float]) -> float | None:
+    """The distance between the rungs where all samples lie on one ladder of equal steps, as those of a gauge that only
+    shows multiples do; 0 where they do not; None where there are too few different ones to tell."""
+    levels = sorted(set(trace))
+    if len(levels) < _RUNGS or not math.isfinite(levels[-1] - levels[0]):
+        return None
+    gaps = [high - low for low, high in pairwise(levels)]
+    step = min(gaps)
+    return step if all(abs(gap - round(gap / step) * step) <= 0.01 * step for gap in gaps) else 0.0
 
 
 def finest_step(trace: list[float]) -> float:

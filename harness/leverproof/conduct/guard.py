@@ -90,6 +90,11 @@ class Guard:
             return 0.0
         return left / rising * (0.85 if left > 0.02 * abs(self.limit) else 1.0)
 
+    def falls(self, direction: float) -> bool:
+        """Whether the settled channel was last seen to fall when the lever went in ``direction``. What it still does
+        in a move that way is left over from the move before, by the lag of levers and gauges."""
+        return self._gain * direction < 0.0
+
     def over(self) -> bool:
         """Whether the settled channel is above its limit."""
         return self._settled > self.limit

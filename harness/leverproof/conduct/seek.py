@@ -10,14 +10,14 @@ long a seek takes, never whether its ending is true.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from leverproof.channels import CHANNELS
-from leverproof.conduct.forecast import Forecast, finest_step
+from leverproof.conduct.forecast import Forecast, finest_step, ladder_step
 from leverproof.conduct.guard import Guard
-from leverproof.conduct.hand import Hand, RefusedError, Steps
+from leverproof.conduct.hand import Hand, Steps
 from leverproof.conduct.looks import AskRest
 from leverproof.conduct.model import PlannedStep
+from leverproof.conduct.seekable import SeekEnd, refuse_unseekable
 from leverproof.timegrid import TICKS_PER_SECOND
 
 FIRST_PROBE = 0.02
@@ -31,18 +31,12 @@ LONGEST_HOLDING = 12.0
 AIM = 0.35
 REFINEMENTS = 2
 LEAST_MOVE = 1e-7
+GAUGE_SEEN = 10
+HALF_STEP = 0.505
 
 
 class _TimeUpError(Exception):
     """The seek's time limit has come."""
-
-
-@dataclass(frozen=True, slots=True)
-class SeekEnd:
-    """How a seek ended, in the words of a case, and what was seen."""
-
-    ending: str
-    note: str
 
 
 def seek(hand: Hand, step: PlannedStep) -> Steps[SeekEnd]:
@@ -52,8 +46,8 @@ def seek(hand: Hand, step: PlannedStep) -> Steps[SeekEnd]:
     try:
         ending = yield from seeker.run()
     except _TimeUpError:
-        ending = "not reached"
         yield from seeker.see()
+        ending = "reached" if seeker.rests_inside() else "not reached"
     return SeekEnd(ending, seeker.note())
 
 
@@ -62,13 +56,13 @@ class _Seeker:
     measured."""
 
     def __init__(self, hand: Hand, step: PlannedStep) -> None:
-        _check(hand, step)
+        refuse_unseekable(hand, step)
         self.hand = hand
         self.lever = step.lever
         self.column = hand.column(step.channel)
         self.channel = step.channel
         self.target = step.value
-        self.within = step.within
+        self.within = self.asked = step.within
         self.seconds = hand.grid.step / TICKS_PER_SECOND
         self.control_seconds = hand.control * self.seconds
         self.per_second = round(1.0 / self.seconds)
@@ -205,10 +199,18 @@ class _Seeker:
             self.lag = latest.lag
         if self.finest > 0.02 * self.within:
             self.finest = min(self.finest, finest_step(self._latest(3 * self.per_second)))
+        self._see_gauge()
         doubt = max(doubt, self.finest / 2.0 if self.finest < math.inf else 0.0)
         for guard in self.guards:
             guard.settle(self.hand, self.hand.value(self.lever), self.seconds, self.hand.row - self.since)
         return Forecast(latest.end, doubt, latest.lag)
+
+    def _see_gauge(self) -> None:
+        """A channel shown in steps comes no nearer to a target between two of them than half a step (JCGM 100:2008,
+        F.2.2.1); nobody can ask more."""
+        step = ladder_step(self.hand.tail(self.column, GAUGE_SEEN * self.per_second))
+        if step is not None:
+            self.within = max(self.asked, HALF_STEP * step)
 
     def _swing(self, seconds: float) -> float:
         """Largest less smallest sample of the last seconds at rest."""
@@ -235,6 +237,16 @@ class _Seeker:
                 return False
             yield from self._rest(self._patience(latest, seen))
             waited += 1
+
+    def rests_inside(self) -> bool:
+        """Whether the lever has been at rest for 2 s, the channel inside all the while and foreseen to stay, and no
+        guard over its limit: enough for a seek without time left for a finer move."""
+        rows = round(HELD_FOR / self.seconds)
+        if self.hand.row - self.since < rows or self.foreseen_after[0] != self.since:
+            return False
+        latest = self._latest(rows)
+        far = max(max(latest) - self.target, self.target - min(latest), abs(self.target - self.foreseen[0].end))
+        return far <= self.within and not any(g.over() for g in self.guards)
 
     def _patience(self, latest: list[float], seen: Forecast) -> float:
         """Seconds until the channel should have been inside for long enough."""
@@ -381,20 +393,9 @@ class _Seeker:
         self.watched = self.hand.row
         for guard in self.guards:
             near, at_limit = guard.trips(seen, self.control_seconds)
+            if guard.falls(direction):
+                continue
             stop = stop or near
             if at_limit:
                 self.tripped, self.tripped_direction = guard, direction
         return stop
-
-
-def _check(hand: Hand, step: PlannedStep) -> None:
-    """Refuse what cannot be sought."""
-    hand.value(step.lever)
-    if CHANNELS[step.lever].states or CHANNELS[step.lever].kind != "lever":
-        raise RefusedError(f"{step.lever} is not a continuous lever and cannot seek")
-    if hand.lead is not None and step.lever == "boost":
-        raise RefusedError("boost is coupled to throttle and cannot seek on its own")
-    if step.rate <= 0.0:
-        raise RefusedError(f"no rate is stated for {step.lever}: a seek needs one")
-    if step.within <= 0.0 or step.limit <= 0:
-        raise RefusedError(f"a seek of {step.channel} needs a positive tolerance and time limit")

@@ -148,12 +148,13 @@ def _unsteadiness(history: History, reading: Reading, channel: str, tolerance: f
 
 
 def window_samples(history: History, reading: Reading, channel: str) -> Samples | None:
-    """The channel from 4 s before to 1 s after a reading; None when the history does not hold all of that."""
+    """The channel from 4 s before to 1 s after a reading, the very samples that the pilot looked at; None when the
+    history does not hold all of that."""
     first = reading.row - history.grid.rows(BEFORE)
-    last = reading.row + history.grid.rows(AFTER)
-    if first < 0 or last >= history.data.shape[0] or not history.has(channel):
+    end = reading.row + history.grid.rows(AFTER)
+    if first < 0 or end > history.data.shape[0] or not history.has(channel):
         return None
-    return history.column(channel)[first : last + 1]
+    return history.column(channel)[first:end]
 
 
 def samples_of(history: History, channel: str) -> Samples:
