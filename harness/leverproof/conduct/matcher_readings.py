@@ -13,11 +13,12 @@ from leverproof.conduct.matcher_state import Search, State
 from leverproof.conduct.matcher_tolerances import RUNNING, STOPPED, of_input
 from leverproof.conduct.matcher_track import WINDOW, Mask, Track, runs
 from leverproof.conduct.model import PlannedStep, Program
-from leverproof.conduct.pilot import TRIM_LIMIT, in_words
+from leverproof.conduct.pilot import in_words
 from leverproof.history import AFTER, Mark, Reading, Steadiness, take_reading
-from leverproof.timegrid import CONTROL_TICKS
+from leverproof.timegrid import CONTROL_TICKS, TICKS_PER_SECOND
 
 BEFORE_START = 2 * WINDOW
+SEARCHED = 60 * TICKS_PER_SECOND
 
 
 def read(search: Search, depth: int, step: PlannedStep, state: State) -> Iterator[State]:
@@ -114,7 +115,7 @@ def _begun(search: Search, first: int, end: int) -> State:
 def never_trimmed(search: Search) -> tuple[int, int, str] | None:
     """Rows and words of a start held for as long as any engine is given to become steady, that never did."""
     track, program = search.track, search.program
-    limit = track.grid.rows(TRIM_LIMIT)
+    limit = track.grid.rows(SEARCHED)
     for first, last in runs(_at_start(track, program), 0, track.last):
         if last - first < limit or _engine_is_not(track, program, first):
             continue

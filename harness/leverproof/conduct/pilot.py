@@ -24,7 +24,8 @@ from leverproof.history import (
 )
 from leverproof.timegrid import TICKS_PER_SECOND
 
-TRIM_LIMIT = 60 * TICKS_PER_SECOND
+TRIM_LIMIT = 180 * TICKS_PER_SECOND
+"""Cylinder heads take a minute or more for two thirds of their way: assumption."""
 LONGEST_WAIT = 10.0
 
 

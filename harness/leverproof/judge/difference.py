@@ -218,6 +218,15 @@ def _near_target(evidence: Evidence, ref: Ref, equal: AtEqual) -> None:
     )
 
 
+def _stopped_by_a_limit(evidence: Evidence, ref: Ref, channel: str) -> str:
+    """Words for a seek of ``channel`` that a guarded limit ended before ``ref``: its lever cannot move on to show
+    a slope. "" where it ended otherwise."""
+    seek = last_seeks(history_of(evidence, ref.run), reading_of(evidence, ref).row).get(channel)
+    if seek is None or not seek.ending.endswith(" limit"):
+        return ""
+    return f"not exercised: the seek of {spoken(channel)} ended before {ref}: {seek.ending}; "
+
+
 def _corrected(evidence: Evidence, ref: Ref, value: float, equal: AtEqual) -> Taken:
     """The number at the exact target: value + s (target - x), s = (y2 - y1) / (x2 - x1) from the slope
     reading.
@@ -235,8 +244,10 @@ def _corrected(evidence: Evidence, ref: Ref, value: float, equal: AtEqual) -> Ta
     )
     apart = x2 - x1
     if abs(apart) <= max(3.0 * math.hypot(u_x1, u_x2), 1e-9 * abs(target)):
+        ended = _stopped_by_a_limit(evidence, ref, equal.channel)
         raise WithheldError(
-            "inconclusive",
+            "not applicable" if ended else "inconclusive",
+            f"{ended}"
             f"no slope can be measured: {spoken(equal.channel)} differs by only "
             f"{amount(abs(apart), unit_of(equal.channel))} between {ref} and {nearby}",
         )

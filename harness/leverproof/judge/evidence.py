@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from leverproof.cases.model import Judgement, Ref
-from leverproof.channels import CHANNELS
+from leverproof.channels import CHANNELS, LEVERS, SURROUNDINGS
 from leverproof.conduct.model import ConductedRun, Expected, Point
 from leverproof.history import AFTER, BEFORE, History, Mark, Reading, Samples, Steadiness, steadiness
 from leverproof.judge.model import Doubt, SessionFacts
@@ -24,6 +24,7 @@ Runs = Mapping[tuple[int, str], ConductedRun]
 RECTANGULAR = math.sqrt(3.0)
 TOLERANCE_SHARE = 5.0
 ERRORS = ("crash", "hang", "protocol", "refused")
+INPUTS = (*LEVERS, *SURROUNDINGS)
 
 
 class WithheldError(Exception):
@@ -262,11 +263,13 @@ def last_seeks(history: History, row: int) -> dict[str, Mark]:
 def seek_residuals(history: History, reading: Reading, channel: str, *, without: str) -> list[Doubt]:
     """What the residual of each reached seek is worth in ``channel``: |residual| times the mean slope over
     that seek, over sqrt(3). Undetermined when the seek moved its channel too little to show a slope. A
-    residual in the judged channel itself is part of what was found. (assumption: the slope over the seek
-    holds near its end)"""
+    residual in the judged channel itself is part of what was found; of a target that the program has left nothing
+    remains to be off. (assumption: the slope over the seek holds near its end)"""
     parts: list[Doubt] = []
     for sought, mark in last_seeks(history, reading.row).items():
         if mark.ending != "reached" or sought in (channel, without, "") or not math.isfinite(mark.target):
+            continue
+        if _abandoned(history, mark, reading.row):
             continue
         residual = reading.values.get(sought, math.nan) - mark.target
         if history.noted:
@@ -279,6 +282,19 @@ def seek_residuals(history: History, reading: Reading, channel: str, *, without:
         u = None if slope is None else abs(residual * slope) / RECTANGULAR
         parts.append(Doubt("seek residual", u, f"{spoken(sought)} off its target at {reading.name}"))
     return parts
+
+
+def _abandoned(history: History, mark: Mark, row: int) -> bool:
+    """Whether between the end of a seek and ``row`` its lever was moved, or anything else but the levers of later
+    seeks: then nobody holds the target any more, and to be off it is what the program wanted. Of numbers written down
+    there are no rows to see it in."""
+    if history.noted or row <= mark.end or row >= history.data.shape[0]:
+        return False
+    sought = {later.lever for later in history.marks if later.kind == "seek" and mark.end <= later.row < row}
+    if "throttle" in sought:
+        sought.add("boost")  # the two may be coupled
+    moved = {name for name in INPUTS if history.has(name)} - (sought - {mark.lever})
+    return any(history.column(name)[mark.end] != history.column(name)[row] for name in moved)
 
 
 def _mean_slope(history: History, mark: Mark, *, of: str, over: str) -> float | None:

@@ -100,6 +100,20 @@ def test_reaches_on_a_coarse_gauge(quantum, within):
     assert_held(history, 45.25, within)
 
 
+@pytest.mark.parametrize(("quantum", "within", "target"), [(0.1, 0.02, 45.25), (1.0, 0.3, 45.5)])
+@pytest.mark.parametrize("lag", [0.5, 2.0])
+def test_a_gauge_coarser_than_the_tolerance_is_sought_to_half_its_step(quantum, within, target, lag):
+    history = flown(Kind(quantum=quantum, lag=lag), boost_seek(target, within=within))
+    assert mark(history).ending == "reached"
+    assert_held(history, target, 0.505 * quantum)
+
+
+def test_a_gauge_finer_than_the_tolerance_widens_nothing():
+    history = flown(Kind(quantum=0.01, lag=2.0), boost_seek(45.25, within=0.02))
+    assert mark(history).ending == "reached"
+    assert_held(history, 45.25, 0.02)
+
+
 @settings(deadline=None, max_examples=25)
 @given(lag=st.floats(0.3, 5.0), noise=st.floats(0.001, 0.012), target=st.floats(30.0, 50.0))
 def test_reaches_in_noise_smaller_than_the_tolerance(lag, noise, target):
@@ -231,6 +245,14 @@ def test_time_limit():
     assert seconds(history) == pytest.approx(12.0)
 
 
+@pytest.mark.parametrize("target", [45.3, 39.1])
+def test_time_that_runs_out_while_the_channel_rests_inside_is_reached(target):
+    history = flown(Kind(second=1.0), boost_seek(target, limit=35.0))
+    assert seconds(history) == pytest.approx(35.0)
+    assert mark(history).ending == "reached"
+    assert_held(history, target, 0.02)
+
+
 LAWS = {
     "straight": lambda row: (25.0 + 35.0 * row[1], 6000.0 + 18_000.0 * row[1]),
     "early": lambda row: (25.0 + 35.0 * row[1], 8000.0 + 16_000.0 * math.sqrt(row[1])),
@@ -266,6 +288,21 @@ def test_a_guard_already_passed_lets_the_lever_come_back_and_not_go_on():
     assert mark(on).ending == "turbo_speed limit"
     assert "passed its limit of 22000 rpm by" in mark(on).note
     assert on.column("boost")[-1] < 0.95
+
+
+@pytest.mark.parametrize("dead", [0.0, 0.5])
+@pytest.mark.parametrize("lag", [2.0, 4.0])
+@pytest.mark.parametrize("target", [45.0, 50.0])
+def test_a_limit_that_lag_carries_past_does_not_stop_a_lever_on_its_way_back(target, lag, dead):
+    def steep(row):
+        share = 1.0 / (1.0 + math.exp(-14.0 * (row[1] - 0.5)))
+        return 20.0 + 60.0 * share, 3000.0 + 26_000.0 * share
+
+    kind = Kind(law=steep, lag=lag, second=0.5 * lag, dead=dead)
+    history = flown(kind, boost_seek(target, guard={"turbo_speed": 18_000.0}), start={"boost": 0.2})
+    assert history.column("turbo_speed").max() > 18_000.0
+    assert mark(history).ending == "reached"
+    assert_held(history, target, 0.02)
 
 
 def test_an_ending_that_is_not_accepted_ends_the_run():

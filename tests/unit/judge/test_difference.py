@@ -128,6 +128,17 @@ def test_without_a_measurable_slope_nothing_is_decided(make: Any) -> None:
     assert finding.verdict == "inconclusive" and "no slope" in finding.note
 
 
+def test_where_a_limit_ended_the_seek_its_lever_shows_no_slope(make: Any) -> None:
+    """The seek of a little less found the limit passed and did not move: what the lever is worth there is unknown, and
+    the comparison was not exercised."""
+    mark = Mark("seek", 0, 200, "up", "boost", "turbo_speed limit", 52.0, MAP)
+    flat = make.history({MAP: 51.5, HP: 1500.0}, readings=READINGS, marks=(mark,))
+    runs = {"first": held(make, 52.0, 1520.0), "coupled": flat}
+    finding = make.judge(asked(make, at_equal=EQUAL), runs, {"at_least": 10.0, "at_equal": 52.0})
+    assert finding.verdict == "not applicable"
+    assert "not exercised" in finding.note and "turbo_speed limit" in finding.note and "no slope" in finding.note
+
+
 DECK_HIGHER = Exercised(DECK, Value(), more=LESS, less=MORE)
 
 

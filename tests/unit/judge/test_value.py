@@ -136,6 +136,45 @@ def test_seek_residual_is_worth_its_slope(make: Any) -> None:
     assert short.w == pytest.approx(0.0, abs=1e-6)
 
 
+@pytest.mark.parametrize("moved", ["throttle", "mixture", "pressure_altitude"])
+def test_a_target_that_the_program_has_left_leaves_no_residual(make: Any, moved: str) -> None:
+    """Sought, then moved on on purpose: how far the channel is from the old target is what the program wanted."""
+    ramp = np.clip(40.0 + 12.0 * make.times() / 10.0, 40.0, 52.0) - np.where(make.times() > 12.0, 20.0, 0.0)
+    inputs = dict.fromkeys(("throttle", "propeller", "mixture", "pressure_altitude"), 0.5)
+    still = make.history({MAP: ramp, "brake_power": 40.0 * ramp, **inputs}, marks=sought())
+    inputs[moved] = np.where(make.times() > 12.0, 0.2, 0.5)
+    left = make.history({MAP: ramp, "brake_power": 40.0 * ramp, **inputs}, marks=sought())
+    power = asked(make, channel="brake_power", tolerance=make.tolerance("50 hp"))
+    assert make.judge(power, {"run": still}, {"expected": 1280.0}).verdict == "inconclusive"
+    found = make.judge(power, {"run": left}, {"expected": 1280.0})
+    assert found.verdict == "pass" and found.w == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_later_seek_of_another_lever_leaves_the_target_in_force(make: Any) -> None:
+    ramp = np.clip(40.0 + 11.9 * make.times() / 10.0, 40.0, 51.9)
+    later = Mark("seek", 220, 300, "rpm", "propeller", "reached", 2600.0, "engine_speed")
+    inputs = {"throttle": 0.5, "propeller": np.where(make.times() > 12.0, 0.2, 0.5)}
+    columns = {MAP: ramp, "brake_power": 40.0 * ramp, "engine_speed": 2600.0, **inputs}
+    power = asked(make, channel="brake_power", tolerance=make.tolerance("50 hp"))
+    by_seek = make.judge(power, {"run": make.history(columns, marks=(*sought(), later))}, {"expected": 2076.0})
+    assert by_seek.w == pytest.approx(2.0 * 0.1 * 40.0 / math.sqrt(3.0), rel=1e-2)
+    by_hand = make.judge(power, {"run": make.history(columns, marks=sought())}, {"expected": 2076.0})
+    assert by_hand.w == pytest.approx(0.0, abs=1e-6)
+
+
+def sought() -> tuple[Mark, ...]:
+    return (Mark("seek", 0, 200, "up", "throttle", "reached", 52.0, MAP),)
+
+
+@pytest.mark.parametrize(("beyond", "verdict"), [(99, "invalid run"), (100, "pass")])
+def test_a_window_ends_with_the_last_sample_of_the_pilots(make: Any, beyond: int, verdict: str) -> None:
+    """4 s before to 1 s after at 0.05 s are 100 samples; the sample that follows is the next step's."""
+    pressure = np.full(make.times().size, 30.0)
+    pressure[400 - 80 + beyond :] += 0.5
+    one = make.history({MAP: pressure})
+    assert make.judge(asked(make), {"run": one}, {"expected": 30.0}).verdict == verdict
+
+
 def test_residual_in_the_judged_channel_is_part_of_what_was_found(make: Any) -> None:
     finding = make.judge(asked(make), {"run": seek_run(make, "reached", held=51.98)}, {"expected": 52.0})
     assert finding.w == pytest.approx(0.0, abs=1e-6)
