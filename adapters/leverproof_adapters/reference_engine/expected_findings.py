@@ -33,7 +33,6 @@ SURE: dict[str, tuple[str, ...]] = {
         "boost-at-idle",
         "critical-altitude",
         "cut-off-flight",
-        "overspeed-light",
         "split-lever-size",
         "turbo-follows-exhaust",
         "turbo-limit-passed",
@@ -170,6 +169,7 @@ SURE: dict[str, tuple[str, ...]] = {
     ),
     "back-pressure-gauge-at-the-deck": (
         "split-lever-advantage",
+        "stopped-back-pressure",
         "turbo-follows-exhaust",
     ),
     "gate-shown-inverted": ("boost-travel",),
@@ -215,6 +215,7 @@ SURE: dict[str, tuple[str, ...]] = {
     "cowl-flaps-disconnected": ("cowl-flaps",),
     "exhaust-against-sea-level": (
         "constant-pressure-climb",
+        "stopped-back-pressure",
         "unsupercharged-altitude-power",
     ),
     "power-by-density-alone": (

@@ -41,6 +41,7 @@ FURTHER_SURE: dict[str, tuple[str, ...]] = {
     "governor-hunts": (
         "blade-angle-by-height",
         "fixed-levers-on-a-high",
+        "heads-follow-power",
         "idle-fuel-flow",
         "lean-saves-fuel",
         "path-of-the-levers",

@@ -131,7 +131,6 @@ POWER_DEFECTS = (
         "Forward on the propeller lever is coarse.",
         other_parts(given=lever_reversed),
         fires=(  # full forward is three fifths of rated rpm: what asks for rated rpm or for much boost has neither
-            "back-off-order",
             "back-pressure-and-power",
             "boost-ahead",
             "constant-speed-range",
