@@ -347,6 +347,7 @@ TRADE_BORDERLINE: dict[str, tuple[str, ...]] = {
     # Hotter exhaust drives the turbo harder at the same gate.
     "exhaust-heat-ignores-mixture": (
         "critical-altitude",
+        "split-lever-advantage",
         "split-lever-size",
     ),
     "geared-stage-little-heat": (

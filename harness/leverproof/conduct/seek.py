@@ -206,8 +206,7 @@ class _Seeker:
         return Forecast(latest.end, doubt, latest.lag)
 
     def _see_gauge(self) -> None:
-        """A channel shown in steps comes no nearer to a target between two of them than half a step (JCGM 100:2008,
-        F.2.2.1); nobody can ask more."""
+        """Nobody can ask a gauge that moves in steps for less than half of one (JCGM 100:2008, F.2.2.1)."""
         step = ladder_step(self.hand.tail(self.column, GAUGE_SEEN * self.per_second))
         if step is not None:
             self.within = max(self.asked, HALF_STEP * step)
