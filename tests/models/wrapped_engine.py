@@ -125,6 +125,7 @@ class NoFullRichWideOpen(Fitting):
 
 
 FITTINGS: dict[str, Callable[[], Fitting]] = {
+    "none": Fitting,
     "slow actuators": SlowActuators,
     "coarse gauges": CoarseGauges,
     "frozen fuel flow": lambda: Frozen("fuel_flow"),

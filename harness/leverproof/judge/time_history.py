@@ -85,8 +85,8 @@ def time_history(evidence: Evidence) -> PointFinding:
         doubts=doubts,
         notes=(*_own_notes(judgement, model, reference, tolerance.value, doubts), beside(judgement, model, reference)),
         found_text=f"{_NAMES[judgement.measure]} {amount(found, unit)}",
-        expected_text=_wanted_words(judgement, wanted, unit),
-        tolerance=_tolerance_words(judgement, tolerance),
+        expected_text=_wanted_words(judgement, model, wanted, unit),
+        tolerance=_tolerance_words(judgement, model, tolerance),
     )
 
 
@@ -149,15 +149,20 @@ def _tube(judgement: Judgement, model: Trace, reference: Trace) -> tuple[float, 
 
 
 def _beyond(judgement: Judgement, model: Trace, reference: Trace) -> Samples:
-    width = _early_late(judgement)
+    width = _early_late(judgement, model)
     return outside_tube(model.times, model.values, reference.times, reference.values, early_late=width)
 
 
-def _early_late(judgement: Judgement) -> float:
+def _early_late(judgement: Judgement, model: Trace) -> float:
+    """The stated width in time. Against another run of the model at least one step of the grid flown: a lever ramp is a
+    staircase on it, and within a step the run cannot say when anything happened."""
     stated = judgement.time_within.absolute if judgement.time_within is not None else None
     if stated is None:
         raise WithheldError("error", "the judgement states no width of its tube in time")
-    return stated.to("s", "time_tolerance")
+    width = stated.to("s", "time_tolerance")
+    if not judgement.against or model.times.size < 2:
+        return width
+    return max(width, float(model.times[1] - model.times[0]))
 
 
 def _end(_: Judgement, model: Trace, reference: Trace) -> tuple[float, float]:
@@ -275,18 +280,18 @@ def _doubts(evidence: Evidence, measure: Measure, model: Trace, reference: Trace
     return tuple(parts)
 
 
-def _wanted_words(judgement: Judgement, wanted: float, unit: str) -> str:
+def _wanted_words(judgement: Judgement, model: Trace, wanted: float, unit: str) -> str:
     whose = f"the run {judgement.against}" if judgement.against else "the curve"
     if judgement.measure == "tube":
-        return f"as {whose}, at most {amount(_early_late(judgement), 's')} early or late"
+        return f"as {whose}, at most {amount(_early_late(judgement, model), 's')} early or late"
     return f"{amount(wanted, unit)} in {whose}" if wanted else f"as {whose}"
 
 
-def _tolerance_words(judgement: Judgement, tolerance: Allowance) -> str:
+def _tolerance_words(judgement: Judgement, model: Trace, tolerance: Allowance) -> str:
     within_time = judgement.time_within
     if within_time is None:
         return tolerance.text
-    return f"{tolerance.text}; in time {amount(_early_late(judgement), 's')} ({within_time.reason})"
+    return f"{tolerance.text}; in time {amount(_early_late(judgement, model), 's')} ({within_time.reason})"
 
 
 def _own_notes(
