@@ -51,7 +51,7 @@ def test_a_lever_ramp_in_half_second_stairs_is_no_dependence_on_the_frame(tmp_pa
     [
         ("frozen fuel flow", "two-minutes-at-each-rating", "fuel-still-follows"),
         ("frozen torque", "two-minutes-at-each-rating", "torque-still-follows"),
-        ("frozen heads", "heads-follow-power", "hotter"),
+        ("frozen heads", "heads-follow-power", "cooler"),
         ("fuel flow by the frame", "transient-at-half-step", "fuel-tube"),
         ("manifold pressure by the frame", "transient-at-half-step", "pressure-tube"),
         ("back pressure by gauge", "stopped-back-pressure", "back-pressure"),
