@@ -74,6 +74,12 @@ def _end(a: float, b: float, c: float, square: float, stretch: float) -> Forecas
     return Forecast(c + late * ratio / short, blur * (2.0 + 3.0 * spread), -stretch / math.log(ratio))
 
 
+def finer(trace: Sequence[float], step: float) -> bool:
+    """Whether two samples in a row are different and no more than ``step`` apart: then no ladder has longer steps, and
+    none need be looked for, which costs far more."""
+    return any(0.0 < abs(later - earlier) <= step for earlier, later in pairwise(trace))
+
+
 def ladder_step(trace: Sequence[float]) -> float | None:
     """The distance between the rungs where all samples lie on one ladder of equal steps, as those of a gauge that only
     shows multiples do; 0 where they do not; None where there are too few different ones to tell."""

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 
 from leverproof.channels import CHANNELS
-from leverproof.conduct.forecast import Forecast, finest_step, ladder_step
+from leverproof.conduct.forecast import Forecast, finer, finest_step, ladder_step
 from leverproof.conduct.guard import Guard
 from leverproof.conduct.hand import Hand, Steps
 from leverproof.conduct.looks import AskRest
@@ -32,6 +32,7 @@ AIM = 0.35
 REFINEMENTS = 2
 LEAST_MOVE = 1e-7
 GAUGE_SEEN = 10
+FEW = 20
 HALF_STEP = 0.505
 
 
@@ -122,8 +123,6 @@ class _Seeker:
             if self.contradictions >= 2:
                 return "not monotone"
 
-    # -- looking -------------------------------------------------------------------------------------------
-
     def _rested(self) -> int:
         """The row since which the levers have been at rest before the seek, not too long ago."""
         most = round((LONGEST_LOOK + DEAD_TIME) / self.seconds)
@@ -207,6 +206,8 @@ class _Seeker:
 
     def _see_gauge(self) -> None:
         """Nobody can ask a gauge that moves in steps for less than half of one (JCGM 100:2008, F.2.2.1)."""
+        if self.within == self.asked and finer(self.hand.tail(self.column, FEW), self.asked / HALF_STEP):
+            return
         step = ladder_step(self.hand.tail(self.column, GAUGE_SEEN * self.per_second))
         if step is not None:
             self.within = max(self.asked, HALF_STEP * step)
@@ -257,8 +258,6 @@ class _Seeker:
         low, high = self.target - self.within, self.target + self.within
         outside = next((i for i in range(len(latest) - 1, -1, -1) if not low <= latest[i] <= high), -1)
         return max(self.control_seconds, (outside + 1) * self.seconds)
-
-    # -- deciding ------------------------------------------------------------------------------------------
 
     def _next(self, seen: Forecast) -> tuple[str, float]:
         """The ending that is due, "wait", or "" and the next lever move."""
@@ -342,8 +341,6 @@ class _Seeker:
         else:
             ratio = min(6.0, max(1.0 / 6.0, found / self.gain))
             self.gain *= ratio
-
-    # -- moving --------------------------------------------------------------------------------------------
 
     def _move(self, change: float) -> Steps[None]:
         """Move the lever by ``change`` at no more than its rate; stop early when the channel is foreseen to
