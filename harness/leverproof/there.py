@@ -6,31 +6,23 @@ whoever asked says what was expected there.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 
 def is_file(path: Path) -> bool:
     """Whether a file is there that can be looked at."""
-    try:
-        return path.is_file()
-    except (OSError, ValueError):
-        return False
+    return _yes(path.is_file)
 
 
 def is_folder(path: Path) -> bool:
     """Whether a folder is there that can be looked at."""
-    try:
-        return path.is_dir()
-    except (OSError, ValueError):
-        return False
+    return _yes(path.is_dir)
 
 
 def is_there(path: Path) -> bool:
     """Whether anything is there that can be looked at."""
-    try:
-        return path.exists()
-    except (OSError, ValueError):
-        return False
+    return _yes(path.exists)
 
 
 def whole_path(path: Path) -> Path:
@@ -50,3 +42,10 @@ def is_name(path: Path) -> bool:
     except (OSError, ValueError):
         return False
     return True
+
+
+def _yes(asked: Callable[[], bool]) -> bool:
+    try:
+        return asked()
+    except (OSError, ValueError):
+        return False

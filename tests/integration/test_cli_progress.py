@@ -17,6 +17,14 @@ from leverproof.cli.progress import ProgressLine
 from leverproof.record import read_record
 
 
+def _wait_for(file: Path, child: subprocess.Popen[bytes]) -> None:
+    """Until the child has written the file."""
+    deadline = time.monotonic() + 60.0
+    while not file.exists():
+        assert child.poll() is None and time.monotonic() < deadline
+        time.sleep(0.01)
+
+
 def test_a_plain_line_every_ten_seconds() -> None:
     now = [0.0]
     stream = io.StringIO()
@@ -90,10 +98,7 @@ def test_a_run_ended_while_it_reports_says_that_its_record_is_finished(tmp_path:
     )
     words = [sys.executable, "-c", command, "run", "--case", "stopped-manifold-pressure", "--out", "record"]
     child = subprocess.Popen(words, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
-    deadline = time.monotonic() + 60.0
-    while not (tmp_path / "reporting").exists():
-        assert child.poll() is None and time.monotonic() < deadline
-        time.sleep(0.01)
+    _wait_for(tmp_path / "reporting", child)
     child.send_signal(getattr(signal, sent))
     _, told = child.communicate(timeout=60)
     assert child.returncode == 130
@@ -113,10 +118,7 @@ def test_an_interrupted_run_keeps_what_is_finished_and_says_how_to_go_on(
     command += "from leverproof.cli.main import main; sys.exit(main(sys.argv[1:]))"
     words = ["run", "--stand", str(tmp_path / "stand.toml"), "--out", str(tmp_path / "record")]
     child = subprocess.Popen([sys.executable, "-c", command, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
-    deadline = time.monotonic() + 60.0
-    while not (tmp_path / "flights.log").exists():
-        assert child.poll() is None and time.monotonic() < deadline
-        time.sleep(0.01)
+    _wait_for(tmp_path / "flights.log", child)
     child.send_signal(getattr(signal, sent))
     _, told = child.communicate(timeout=60)
     assert child.returncode == 130

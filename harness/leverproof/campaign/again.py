@@ -10,7 +10,8 @@ import os
 from collections.abc import Iterable
 from pathlib import Path
 
-from leverproof.campaign.lines import append, line_of, text_of
+from leverproof.campaign.lines import line_of, text_of
+from leverproof.record.whole_write import append
 
 AGAIN = "again.jsonl"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from typing import IO, Any
+from typing import Any
 
 SUM = 16
 
@@ -34,15 +34,3 @@ def text_of(line: bytes) -> dict[str, Any] | None:
     except (ValueError, RecursionError):
         return None
     return text if isinstance(text, dict) else None
-
-
-def append(file: IO[bytes], lines: bytes) -> None:
-    """Writes all of it or nothing into a file without a buffer; raises :class:`OSError` for nothing."""
-    begun, rest = file.tell(), memoryview(lines)
-    try:
-        while rest:
-            rest = rest[file.write(rest) :]
-    except OSError:
-        file.truncate(begun)
-        file.seek(begun)
-        raise

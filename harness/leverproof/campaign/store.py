@@ -26,11 +26,12 @@ from typing import IO, Any
 
 from leverproof import CAUTION, __version__
 from leverproof.campaign.again import aside, number_of, set_aside
-from leverproof.campaign.lines import SUM, append, body_of, line_of, text_of
+from leverproof.campaign.lines import SUM, body_of, line_of, text_of
 from leverproof.campaign.model import Outcome
 from leverproof.errors import ReproducibilityError, UsageError
 from leverproof.record.layout import PROGRAM
 from leverproof.record.plain import NotPlainError, from_plain, to_plain
+from leverproof.record.whole_write import append
 
 MANIFEST = "campaign.json"
 RESULTS = "results"

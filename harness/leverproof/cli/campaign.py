@@ -71,7 +71,7 @@ def _flown(options: argparse.Namespace) -> int:
     from leverproof.campaign.flying import Flyer
     from leverproof.campaign.plan_file import load_plan
     from leverproof.campaign.summary import Fold
-    from leverproof.cli.run import ended_in_order
+    from leverproof.cli.endings import ended_in_order
     from leverproof.errors import UsageError
 
     if options.cluster is not None and options.jobs is not None:

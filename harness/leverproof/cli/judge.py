@@ -63,7 +63,8 @@ def _recorded(options: argparse.Namespace) -> int:
     """The same session that `run` makes of a recording, of one case, and no record is kept."""
     import tempfile
 
-    from leverproof.cli.run import ended_in_order, rendered
+    from leverproof.cli.endings import ended_in_order
+    from leverproof.cli.run import rendered
     from leverproof.errors import UsageError
     from leverproof.record.reader import read_record
     from leverproof.session import RunRequest, run_session

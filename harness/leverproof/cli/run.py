@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import argparse
 import os
-import signal
 import sys
-import threading
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from leverproof.cli.endings import ended_in_order
 from leverproof.cli.progress import ProgressLine
 from leverproof.cli.screen import colour, exit_code_of, say, width, write_file
 
@@ -127,27 +125,6 @@ def _tell(folder: Path, wanted: Mapping[str, Path]) -> None:
         say(rendered(record, "table"))
     finally:  # a full disk behind the table costs no report that lies elsewhere
         _write_all({path: rendered(record, kind) for kind, path in wanted.items()})
-
-
-@contextmanager
-def ended_in_order() -> Iterator[None]:
-    """Takes a termination, or the loss of the terminal, for an interrupt: the model is ended and what was finished is
-    kept. A signal that somebody else handles, or ignores as ``nohup`` does, is left to them."""
-
-    def interrupt(number: int, frame: object) -> None:
-        raise KeyboardInterrupt
-
-    changed = []
-    if threading.current_thread() is threading.main_thread():
-        known = (getattr(signal, name, None) for name in ("SIGTERM", "SIGHUP"))
-        changed = [number for number in known if number and signal.getsignal(number) is signal.SIG_DFL]
-    for number in changed:
-        signal.signal(number, interrupt)
-    try:
-        yield
-    finally:
-        for number in changed:
-            signal.signal(number, signal.SIG_DFL)
 
 
 def _write_all(texts: Mapping[Path, str]) -> None:

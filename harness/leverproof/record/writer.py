@@ -23,6 +23,7 @@ from leverproof.record.folder import hold, take_folder
 from leverproof.record.histories import pack
 from leverproof.record.layout import FORMAT, INPUTS, LINES, PROGRAM, histories_path, safe_name
 from leverproof.record.plain import to_plain
+from leverproof.record.whole_write import append
 
 
 class RecordWriter:
@@ -117,19 +118,8 @@ class RecordWriter:
         text = json.dumps({"kind": kind, **data}, allow_nan=False, separators=(",", ":"))
         line = text.encode("ascii") + b"\n"
         with self._told():
-            self._append(self._lines, line)
+            append(self._lines, line)
         self._digest.update(line)
-
-    def _append(self, lines: IO[bytes], line: bytes) -> None:
-        """The whole line or nothing of it."""
-        begun, rest = lines.tell(), memoryview(line)
-        try:
-            while rest:
-                rest = rest[lines.write(rest) :]
-        except OSError:
-            lines.truncate(begun)
-            lines.seek(begun)
-            raise
 
     @contextmanager
     def _told(self) -> Iterator[None]:
